@@ -1,0 +1,1 @@
+"""An honest ear for single-note guitar practice."""

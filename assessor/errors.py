@@ -1,0 +1,118 @@
+"""What can be wrong with a file, drawn as one tree.
+
+::
+
+    AssessorError
+      LickError               a lick file: path, line, column or measure
+        UnsupportedNotation   well formed, but more than a single guitar line
+      RecordingError          a sound file: path, measured value, limit
+      AlignmentError          a take that is not this lick
+
+Bad files raise these; wrong calls raise `ValueError` or `TypeError`.  A message
+says, in this order: what is wrong, what was found against what is allowed with
+its unit, where, and what to do.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+
+class AssessorError(Exception):
+    """The root of everything a user's file can do wrong."""
+
+
+@dataclass
+class LickError(AssessorError):
+    """A lick that cannot be read.
+
+    Attributes
+    ----------
+    message : str
+        What is wrong, found against allowed, and the remedy.
+    path : str
+        The file as the user named it.
+    line, column : int or None
+        1-based place in a text file.
+    measure : str or None
+        Measure number as printed, for notation files.
+    excerpt : str or None
+        The offending line itself.
+    """
+
+    message: str
+    path: str = ""
+    line: int | None = None
+    column: int | None = None
+    measure: str | None = None
+    excerpt: str | None = None
+
+    def __str__(self) -> str:
+        """Message, place, and the line with a caret under the column."""
+        where = self.path
+        if self.line is not None:
+            where += f", line {self.line}"
+        if self.column is not None:
+            where += f", column {self.column}"
+        if self.measure is not None:
+            where += f", measure {self.measure}"
+        text = f"{where}: {self.message}" if where else self.message
+        if self.excerpt is not None:
+            text += f"\n    {self.excerpt}"
+            if self.column is not None:
+                text += "\n    " + " " * (self.column - 1) + "^"
+        return text
+
+
+class UnsupportedNotation(LickError):
+    """A well-formed lick file that holds more than a single guitar line."""
+
+
+@dataclass
+class RecordingError(AssessorError):
+    """A sound file that cannot be assessed.
+
+    Attributes
+    ----------
+    message : str
+        What is wrong, and the remedy.
+    path : str
+        The file as the user named it.
+    measured, limit : float or None
+        The value found and the limit it broke, in `unit`.
+    unit : str
+        Unit of both.
+    """
+
+    message: str
+    path: str = ""
+    measured: float | None = None
+    limit: float | None = None
+    unit: str = ""
+
+    def __str__(self) -> str:
+        """Path and message."""
+        return f"{self.path}: {self.message}" if self.path else self.message
+
+
+@dataclass
+class AlignmentError(AssessorError):
+    """A take in which the lick was not found.
+
+    Attributes
+    ----------
+    message : str
+        What is wrong, and the remedy.
+    expected_notes, heard_notes, matched_notes : int
+        Notes in the lick, notes heard in the take, and how many of the lick's
+        notes the best run through it matched.
+    """
+
+    message: str
+    expected_notes: int = 0
+    heard_notes: int = 0
+    matched_notes: int = 0
+
+    def __str__(self) -> str:
+        """Return the message alone."""
+        return self.message

@@ -1,0 +1,1 @@
+"""Licks: what should be played, and the files it is written in."""
