@@ -1,0 +1,283 @@
+"""Make takes with exact truth from invented licks.
+
+    python benchmarks/phrases.py --out DIR --takes N --seed S
+        [--font fluid|tim | --notes DIR --guitar hollow|electric]
+        [--degraded SHARE] [--passes SHARE] [--kinds KIND,KIND]
+
+Beside every ``TAKE.wav`` lie ``TAKE.musicxml`` (the lick) and ``TAKE.json`` (the
+truth); ``manifest.json`` names the takes, ``calibration.json`` holds how far the
+single notes are out of tune by themselves.  Times in the truth are exact to the
+sample: each note is sounded alone and placed by its own energy onset.
+
+Needs the `assessor` package to be importable, and fluidsynth with its General
+MIDI sound fonts unless ``--notes`` names a folder of recorded notes.
+"""
+
+from __future__ import annotations
+
+import argparse
+import json
+import sys
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import soundfile
+from takes import sheet_music
+from takes.degrade import DEGRADATIONS
+from takes.hand import Hand, draw_hand
+from takes.invent import Wish, invent
+from takes.mix import Plan, land_pick, mix, wanted
+from takes.play import Faults, Manner, Stroke, ornament, play
+from takes.sounds import (
+    DETUNE_TIMES_S,
+    PROGRAMS,
+    SAMPLE_RATE_HZ,
+    RecordedGuitar,
+    SampledGuitar,
+)
+
+Generator = np.random.Generator
+BATCH = 24  # takes rendered in one run of fluidsynth
+LONG = ("melody", "wide", "repeats", "cell")
+RINGING = ("arpeggio", "wide", "cell", "octaves", "pedal", "melody")
+MUTED_HIGHEST_MIDI = 84  # the muted guitar of FluidR3_GM ends there
+SUSTAINING = tuple(p for p in PROGRAMS if p != "muted")
+
+
+@dataclass(frozen=True)
+class Kind:
+    """One kind of take: what is asked for and how it is played."""
+
+    wish: Wish
+    manner: Manner
+    bends: bool = False
+    slides: bool = False
+
+
+KINDS = {
+    "plain": Kind(Wish(), Manner(jitter_ms=3)),
+    "human": Kind(Wish(), Manner(jitter_ms=14)),
+    "errors": Kind(Wish(), Manner(jitter_ms=9, wrong=0.1, missed=0.08, extra=0.08)),
+    "bends": Kind(
+        Wish(LONG, shortest_s=0.45, longest_s=1.3),
+        Manner(jitter_ms=8, bend_error_cents=40),
+        bends=True,
+    ),
+    "legato": Kind(
+        Wish(shortest_s=0.13, longest_s=0.6, slurred_share=0.8),
+        Manner(slur_unevenness=0.22),
+    ),
+    "slides": Kind(
+        Wish(shortest_s=0.2, longest_s=0.8, slurred_share=0.6, slides=True),
+        Manner(jitter_ms=8, slur_unevenness=0.1),
+        slides=True,
+    ),
+    "overlap": Kind(Wish(RINGING), Manner(jitter_ms=6, ring=0.75)),
+    "dynamics": Kind(
+        Wish(), Manner(jitter_ms=10, softest_velocity=36, loudest_velocity=118)
+    ),
+    "tuned": Kind(Wish(), Manner(jitter_ms=8)),
+    "mixed": Kind(
+        Wish(shortest_s=0.12, longest_s=1.0, slurred_share=0.3, slides=True),
+        Manner(
+            jitter_ms=12,
+            softest_velocity=55,
+            ring=0.3,
+            detached=0.15,
+            slur_unevenness=0.15,
+            bend_error_cents=40,
+            wrong=0.06,
+            missed=0.05,
+            extra=0.05,
+        ),
+        bends=True,
+        slides=True,
+    ),
+}
+
+
+def plan_take(
+    name: str, kind: str, rng: Generator, *, guitar: str | None, several: bool
+) -> Plan:
+    """Decide everything about one take.
+
+    Parameters
+    ----------
+    name : str
+    kind : str
+        Key of `KINDS`.
+    rng : numpy.random.Generator
+    guitar : str or None
+        Name of the recorded guitar; None = a sampled one.
+    several : bool
+        Several passes with stops.
+    """
+    recipe = KINDS[kind]
+    lick = invent(rng, name, recipe.wish)
+    lick = ornament(lick, rng, bends=recipe.bends, slides=recipe.slides)
+    manner = _vary(recipe.manner, kind, rng)
+    late = rng.random() < 0.25
+    start_s = float(rng.uniform(0.9, 2.5) if late else rng.uniform(0.35, 0.9))
+    if several:
+        passes, judged = _passes(lick_manner=(lick, manner), rng=rng, start_s=start_s)
+        faults = Faults()
+    else:
+        strokes, faults = play(lick, manner, rng, start_s)
+        passes, judged = [strokes], 0
+    hand = draw_hand(rng) if rng.random() < 0.8 else Hand()
+    landings = [t for strokes in passes for t in land_pick(strokes, hand, rng)]
+    held = recipe.bends or recipe.wish.slurred_share > 0 or kind == "overlap"
+    highest = max(s.midi_number for strokes in passes for s in strokes)
+    held = held or highest > MUTED_HIGHEST_MIDI
+    programs = SUSTAINING if held else tuple(PROGRAMS)
+    program = guitar or programs[int(rng.integers(len(programs)))]
+    tuned = kind == "tuned" or rng.random() < 0.15
+    # Wrong notes are judged to half a semitone with the tuning left in.
+    limit = 40.0 if recipe.manner.wrong else 60.0
+    tuning_cents = round(float(rng.uniform(-limit, limit)), 1) if tuned else 0.0
+    fade_s = float(rng.uniform(0.004, 0.03) if rng.random() < 0.7 else 0.06)
+    return Plan(
+        name,
+        kind,
+        lick,
+        tuple(passes),
+        judged,
+        faults,
+        program,
+        tuning_cents,
+        hand,
+        tuple(landings),
+        fade_s,
+    )
+
+
+def _vary(manner: Manner, kind: str, rng: Generator) -> Manner:
+    """Draw what differs from take to take of one kind."""
+    jitter_ms = manner.jitter_ms * float(rng.uniform(0.4, 1.7))
+    manner = replace(manner, jitter_ms=jitter_ms)
+    if kind in ("human", "errors", "mixed"):
+        drift = float(rng.uniform(-0.05, 0.05))
+        ratio = float(rng.uniform(0.75, 1.25)) if rng.random() < 0.4 else 1.0
+        manner = replace(manner, drift=drift, tempo_ratio=ratio)
+    if kind in ("plain", "human", "errors") and rng.random() < 0.3:
+        manner = replace(manner, detached=float(rng.uniform(0.2, 0.8)))
+    return manner
+
+
+def _passes(
+    lick_manner: tuple[Any, Manner], rng: Generator, start_s: float
+) -> tuple[list[list[Stroke]], int]:
+    """Play a lick two to four times, some runs broken off; one is complete."""
+    lick, manner = lick_manner
+    manner = replace(manner, wrong=0.0, missed=0.0, extra=0.0)
+    count = int(rng.integers(2, 5))
+    judged = int(rng.integers(count))
+    passes = []
+    for k in range(count):
+        strokes, _ = play(lick, manner, rng, start_s)
+        if k < judged or (k > judged and rng.random() < 0.5):
+            strokes = strokes[: int(rng.integers(len(strokes) // 3, len(strokes) - 1))]
+        passes.append(strokes)
+        start_s = max(s.offset_s for s in strokes) + float(rng.uniform(0.3, 2.0))
+    return passes, judged
+
+
+def degrade(
+    samples: np.ndarray, truth: dict[str, Any], rng: Generator
+) -> tuple[np.ndarray, dict[str, Any]]:
+    """Degrade a take in one random way."""
+    name = list(DEGRADATIONS)[int(rng.integers(len(DEGRADATIONS)))]
+    if rng.random() < 0.15:
+        name = "bedroom"  # where takes are made
+    settings = {"tempo_bpm": truth["bpm"], "start_s": truth["t0_s"]}
+    samples = DEGRADATIONS[name](samples, rng, settings)
+    take = f"{truth['take']}__{name}"
+    return samples, truth | {
+        "take": take,
+        "degradation": name,
+        "degradation_settings": settings,
+    }
+
+
+def write_take(
+    folder: Path, lick: Any, samples: np.ndarray, truth: dict[str, Any]
+) -> None:
+    """Write sound, lick and truth of one take."""
+    stem = folder / truth["take"]
+    clipped = np.clip(samples, -1, 1)
+    soundfile.write(f"{stem}.wav", clipped, SAMPLE_RATE_HZ, subtype="PCM_16")
+    Path(f"{stem}.json").write_text(json.dumps(truth, separators=(",", ":")))
+    Path(f"{stem}.musicxml").write_bytes(sheet_music.write(lick))
+
+
+def write_calibration(folder: Path, guitar: SampledGuitar | RecordedGuitar) -> None:
+    """Write how far the single notes are out of tune, against time."""
+    notes = {
+        key: {"cents": list(d.cents), "partial_spread_cents": d.spread_cents}
+        for key, d in sorted(guitar.detunes.items())
+    }
+    table = {"t_s": list(DETUNE_TIMES_S), "notes": notes}
+    (folder / "calibration.json").write_text(json.dumps(table))
+
+
+def make(arguments: argparse.Namespace) -> list[str]:
+    """Make all takes; return their names."""
+    folder, seed = Path(arguments.out), arguments.seed
+    folder.mkdir(parents=True, exist_ok=True)
+    guitar: SampledGuitar | RecordedGuitar = SampledGuitar(arguments.font)
+    if arguments.notes:
+        guitar = RecordedGuitar.read(Path(arguments.notes), arguments.guitar)
+    recorded = guitar.name if arguments.notes else None
+    kinds = arguments.kinds.split(",") if arguments.kinds else list(KINDS)
+    names: list[str] = []
+    for first in range(0, arguments.takes, BATCH):
+        generators = {
+            k: np.random.default_rng([seed, k])
+            for k in range(first, min(first + BATCH, arguments.takes))
+        }
+        plans = []
+        for k, rng in generators.items():
+            kind = kinds[k % len(kinds)]
+            several = bool(rng.random() < arguments.passes)
+            plans.append(
+                plan_take(
+                    f"{k:04d}_{kind}", kind, rng, guitar=recorded, several=several
+                )
+            )
+        needs = [wanted(plan) for plan in plans]
+        everything = [note for need in needs for note in need]
+        sources = iter(
+            guitar.sources(everything, np.random.default_rng([seed, first, 1]))
+        )
+        for plan, need, rng in zip(plans, needs, generators.values(), strict=True):
+            own = [next(sources) for _ in need]
+            samples, truth = mix(plan, own, guitar, rng)
+            if rng.random() < arguments.degraded:
+                samples, truth = degrade(samples, truth, rng)
+            write_take(folder, plan.lick, samples, truth)
+            names.append(truth["take"])
+        print(len(names), "takes", file=sys.stderr, flush=True)
+    write_calibration(folder, guitar)
+    (folder / "manifest.json").write_text(json.dumps(sorted(names)))
+    return names
+
+
+def main() -> None:
+    """Read the command line."""
+    parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
+    parser.add_argument("--out", required=True, help="folder to write to")
+    parser.add_argument("--takes", type=int, default=40)
+    parser.add_argument("--seed", type=int, default=1)
+    parser.add_argument("--font", choices=("fluid", "tim"), default="fluid")
+    parser.add_argument("--notes", help="folder of recorded notes with notes.csv")
+    parser.add_argument("--guitar", choices=("hollow", "electric"), default="hollow")
+    parser.add_argument("--degraded", type=float, default=0.0, help="share, 0 to 1")
+    parser.add_argument("--passes", type=float, default=0.0, help="share with several")
+    parser.add_argument("--kinds", default="", help="comma-separated, default all")
+    make(parser.parse_args())
+
+
+if __name__ == "__main__":
+    main()

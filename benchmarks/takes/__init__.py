@@ -1,0 +1,1 @@
+"""Takes with exact truth: invented licks, played by sampled or recorded guitars."""
