@@ -25,6 +25,7 @@ from assessor.spectrum import PITCHES
 from assessor.tuning import FloatArray
 
 IntArray = npt.NDArray[np.intp]
+Span = tuple[float, float]
 
 # Costs in nats, chosen on the bench's development seeds (see benchmarks/).
 MISSED = -np.log(0.003)
@@ -40,7 +41,6 @@ TIME_BEYOND = 0.1
 BENT_DROP = 0.05  # a weak event inside a bent or shaken note is dropped at this cost
 BAND_S = 1.5  # a wrong note's pitch is weighed this near its place
 NEVER = 1e3
-MOVED_TUNING_CENTS = 65.0  # a semitone off and mistuned back is plain mistuning
 LEAST_RIGHT_SHARE = 0.4  # below this, it is not this lick
 UNREACHED_NOTES = 3  # as many missed at an end were not played to, not missed
 
@@ -109,12 +109,15 @@ class Pass:
     complete : bool
         False when the run starts late or breaks off; the notes that were not played
         to have verdict `UNSURE` and no time.
+    span_s : (float, float)
+        Stretch of the take that was searched for it.
     """
 
     matches: tuple[Match, ...]
     extras: tuple[ExtraNote, ...]
     tempo_ratio: float
     complete: bool
+    span_s: tuple[float, float]
 
     @property
     def right(self) -> int:
@@ -203,18 +206,14 @@ def align(lick: Lick, events: Events) -> Alignment:
     written = Written.of(lick, transposition)
     spans = _spans(chains, written)
     found = [
-        align_pass(written, events.between(*span), _place(chain, written))
+        align_pass(written, events, span, _place(chain, written))
         for chain, span in zip(chains, spans, strict=True)
     ]
     kept = [p for p in found if _holds_lick(p)]
     if not kept:
         raise _not_this_lick(lick, events, found)
-    tuning_cents = events.tuning_cents
-    if abs(100 * transposition + tuning_cents) <= MOVED_TUNING_CENTS:
-        tuning_cents += 100 * transposition
-        transposition = 0
     best = min(range(len(kept)), key=lambda i: kept[i].faults)
-    return Alignment(tuple(kept), best, tuning_cents, transposition)
+    return Alignment(tuple(kept), best, events.tuning_cents, transposition)
 
 
 def _holds_lick(found: Pass) -> bool:
@@ -337,17 +336,19 @@ def refit(written: Written, matches: tuple[Match, ...]) -> TempoFit | None:
 # --------------------------------------------------------------------- warp
 
 
-def align_pass(written: Written, events: Events, place_s: FloatArray) -> Pass:
+def align_pass(
+    written: Written, events: Events, span_s: Span, place_s: FloatArray
+) -> Pass:
     """Warp one pass: from where voting puts the notes to the player's own tempo."""
     ratio = float(np.median(np.diff(place_s) / np.diff(written.onset_s)))
     scale_s = max(0.04, 0.15 * written.typical_ioi_s * ratio)
-    found = decode(written, events, Expectation(place_s[None], scale_s, beyond=0.0))
+    voted = Expectation(place_s[None], scale_s, beyond=0.0)
+    found = decode(written, events, span_s, voted)
     fit = refit(written, found.matches)
-    if fit is not None:
-        loose = Expectation(fit.variants(written.onset_s), scale_s)
-        found = decode(written, events, loose)
-        found = settle(written, events, found)
-    return found
+    if fit is None:
+        return found
+    loose = Expectation(fit.variants(written.onset_s), scale_s)
+    return settle(written, events, decode(written, events, span_s, loose))
 
 
 def settle(written: Written, events: Events, found: Pass) -> Pass:
@@ -355,7 +356,7 @@ def settle(written: Written, events: Events, found: Pass) -> Pass:
     fit = refit(written, found.matches)
     if fit is None:
         return found
-    return decode(written, events, expectation(written, fit))
+    return decode(written, events, found.span_s, expectation(written, fit))
 
 
 def expectation(written: Written, fit: TempoFit) -> Expectation:
@@ -405,8 +406,11 @@ class _Costs:
     drop: FloatArray
 
 
-def decode(written: Written, events: Events, expected: Expectation) -> Pass:
-    """Cheapest warp of the notes onto the events, with probabilities."""
+def decode(
+    written: Written, events: Events, span_s: Span, expected: Expectation
+) -> Pass:
+    """Cheapest warp of the notes onto the events of a span, with probabilities."""
+    events = events.between(*span_s)
     costs = _musical_costs(written, events, expected.times_s[0])
     time = expected.cost(events.times_s)
     missed = np.full((len(written.midi), 1), MISSED)
@@ -421,7 +425,8 @@ def decode(written: Written, events: Events, expected: Expectation) -> Pass:
         missed,
     )
     path, _ = dtw.cheapest_path(hard)
-    return _read_path(written, events, expected, costs, path, soft)
+    matches, extras = _read_path(written, events, expected, costs, path, soft)
+    return make_pass(written, matches, extras, span_s)
 
 
 def _musical_costs(written: Written, events: Events, place_s: FloatArray) -> _Costs:
@@ -489,7 +494,7 @@ def _read_path(
     costs: _Costs,
     path: list[tuple[int, int]],
     soft: dtw.Lattice,
-) -> Pass:
+) -> tuple[list[Match], list[ExtraNote]]:
     """Turn a cheapest path into matches and extra notes."""
     posterior = dtw.diagonal_posterior(soft)
     share = np.exp(-np.logaddexp(0, costs.right - costs.wrong))
@@ -526,10 +531,12 @@ def _read_path(
                     bool(step[j]),
                 )
             )
-    return make_pass(written, matches, extras)
+    return matches, extras
 
 
-def make_pass(written: Written, matches: list[Match], extras: list[ExtraNote]) -> Pass:
+def make_pass(
+    written: Written, matches: list[Match], extras: list[ExtraNote], span_s: Span
+) -> Pass:
     """Close a pass: what was not played to is not missed, what is outside not extra."""
     played = [m.index for m in matches if m.time_s is not None]
     first, last = (played[0], played[-1]) if played else (0, -1)
@@ -544,7 +551,7 @@ def make_pass(written: Written, matches: list[Match], extras: list[ExtraNote]) -
     )
     ratio = _ratio(written, closed)
     inside = tuple(e for e in extras if _counts(e, closed, written, ratio))
-    return Pass(closed, inside, 1 / ratio, not unreached)
+    return Pass(closed, inside, 1 / ratio, not unreached, span_s)
 
 
 def _ratio(written: Written, matches: tuple[Match, ...]) -> float:

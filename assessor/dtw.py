@@ -20,6 +20,7 @@ row one vectorised scan.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from math import isclose
 
 import numpy as np
 
@@ -85,7 +86,7 @@ def cheapest_path(lattice: Lattice) -> tuple[list[tuple[int, int]], float]:
     cost = float(total[i, j])
     path = [(i, j)]
     while i or j:
-        here = total[i, j]
+        here = float(total[i, j])
         if j and _leads(total[i, j - 1] + lattice.across[i, j - 1], here):
             j -= 1
         elif (
@@ -102,7 +103,7 @@ def cheapest_path(lattice: Lattice) -> tuple[list[tuple[int, int]], float]:
 
 def _leads(cost: float, total: float) -> bool:
     """Say whether a move of this accumulated cost is on a cheapest path."""
-    return bool(abs(cost - total) <= 1e-7 * max(1.0, abs(total)))
+    return isclose(cost, total, rel_tol=1e-9, abs_tol=1e-7)
 
 
 def _log_sums(lattice: Lattice) -> FloatArray:

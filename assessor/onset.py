@@ -23,9 +23,9 @@ from importlib import resources
 import numpy as np
 import numpy.typing as npt
 
+from assessor.attack import energy_rise
 from assessor.spectrum import (
     BINS,
-    FINE_RATE_HZ,
     FLUX_HOP_S,
     FRAME_HALF_S,
     FRAME_HOP_S,
@@ -195,37 +195,6 @@ def _next_attack(times_s: FloatArray, is_step: BoolArray, i: int) -> float:
         if times_s[j] - times_s[i] >= (0.06 if is_step[j] else 0.03):
             return float(times_s[j])
     return np.inf
-
-
-def energy_rise(
-    spectrum: Spectrum, around_s: float, limit_s: float
-) -> tuple[float, float]:
-    """Where the energy rises near a time, and by how much.
-
-    Causal 3 ms energy; from its last minimum before the attack to the first moment
-    within 10 dB of the maximum that follows (before `limit_s`).
-
-    Returns
-    -------
-    rise_s : float
-    depth_db : float
-        Maximum over minimum.
-    """
-    rate = FINE_RATE_HZ
-    window = int(0.003 * rate)
-    start = max(int((around_s - 0.03) * rate), window)
-    end = int(min(around_s + 0.15, limit_s - 0.01) * rate)
-    end = min(max(end, start + int(0.05 * rate)), len(spectrum.fine))
-    if end - start < int(0.01 * rate):
-        return around_s, 0.0
-    squares = spectrum.fine[start - window : end].astype(np.float64) ** 2
-    total = np.cumsum(squares)
-    energy = total[window:] - total[:-window]
-    quiet = int(energy[: int(0.042 * rate)].argmin())
-    loud, floor = energy[quiet:].max(), energy[quiet]
-    first = quiet + int(np.argmax(energy[quiet:] > floor + 0.1 * (loud - floor)))
-    depth_db = 10 * np.log10((loud + 1e-15) / (floor + 1e-15))
-    return (start + 1 + first) / rate, float(depth_db)
 
 
 # ----------------------------------------------------------------- evidence

@@ -1,15 +1,51 @@
-"""Played notes: exact onset and offset, pitch contour, loudness, how sounded.
+"""Notes as they were played: exact times, pitch contours, loudness, how sounded.
 
-(contract: types; the algorithms are being written)
+A contour is the amplitude-weighted mean of the cents of partials 1 to 5, each from a
+parabola through the logarithm of three magnitudes (Smith & Serra, ICMC 1987) around
+the pitch that the alignment found: no octave can be lost here.  The 46 ms window
+smooths what moves; the smoothing is undone to second order, f = s - (σ²/2) s''.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import StrEnum
 
-from assessor.alignment import Verdict
-from assessor.tuning import FloatArray
+import numpy as np
+import numpy.typing as npt
+import scipy.fft
+
+from assessor.alignment import Alignment, ExtraNote, Match, Pass, Verdict
+from assessor.attack import energy_rise, hidden_rise, period_change
+from assessor.lick.notation import Articulation, Lick, LickNote
+from assessor.spectrum import (
+    BIN_HZ,
+    BINS,
+    COMPRESSION,
+    FINE_RATE_HZ,
+    FRAME_HOP_S,
+    KERNEL_OFFSETS,
+    PITCHES,
+    Spectrum,
+    pitch_kernel,
+)
+from assessor.tuning import FloatArray, midi_to_hz
+
+IntArray = npt.NDArray[np.intp]
+
+CLEAR_DEPTH_DB = 20.0  # an attack this deep needs no prediction
+TAIL_S = 2.0  # a last note is followed for this long
+LEAD_S, SHORT_LEAD_S = 0.045, 0.03  # from the onset to the first steady frame
+BENT_LEAD_S = 0.025
+TRAIL_S = 0.025  # the window must not see the next note
+ROOM_S = 0.12  # notes with less room get the short lead
+PARTIALS = np.arange(1, 6)
+PARTIAL_REACH_CENTS = 60.0
+WINDOW_SIGMA_S = 0.0085  # standard deviation of the squared Hann window's weight
+GONE_DB = 25.0  # a note this far under its peak is no longer heard
+MOVED_TUNING_CENTS = 65.0  # a semitone off and mistuned back is plain mistuning
+BRIGHT_HZ = 4000.0
+SLURRED_DULLER_DB, PICKED_DULLER_DB = 12.0, 6.0  # than the take's own picked notes
 
 
 class SoundedBy(StrEnum):
@@ -38,6 +74,10 @@ class Contour:
     f0_hz: FloatArray
     level_db: FloatArray
 
+    def cents_above(self, midi_number: float) -> FloatArray:
+        """Contour in cents above a pitch, shape=(n,), NaN = unvoiced."""
+        return 1200 * np.log2(self.f0_hz / midi_to_hz(midi_number))
+
 
 @dataclass(frozen=True)
 class PlayedNote:
@@ -47,14 +87,14 @@ class PlayedNote:
     ----------
     onset_s, offset_s : float
         Seconds in the take; the offset is where the note stops being heard or
-        the next note on its string starts.
+        the next note starts.
     onset_uncertainty_s : float
         Half width of the 95 % interval of `onset_s`.
     midi_number : int
         Chromatic pitch heard (for bends: of the fretted note).
     steady_midi : float
         Sounding pitch of the steady part, MIDI number with its fraction, tuning
-        not removed; NaN when too short to tell.
+        not removed; NaN when the pitch is meant to move or the note is too short.
     steady_uncertainty_cents : float
         Half width of the 95 % interval of `steady_midi`, in cents.
     level_db : float
@@ -111,7 +151,7 @@ class PerformedPass:
     tempo_ratio : float
         Played over written tempo.
     complete : bool
-        False when the run breaks off.
+        False when the run starts late or breaks off.
     """
 
     notes: tuple[PerformedNote, ...]
@@ -139,3 +179,399 @@ class Performance:
     best: int
     tuning_cents: float
     transposition: int
+
+
+@dataclass(frozen=True)
+class _Sounding:
+    """A note of the take on its way from rough to exact."""
+
+    time_s: float
+    midi_number: int
+    is_step: bool
+    written: LickNote | None  # None: extra
+
+
+@dataclass(frozen=True)
+class _Timed:
+    """When notes sound, and how surely; shape=(n,) each, in order of onset."""
+
+    onset_s: FloatArray
+    uncertainty_s: FloatArray
+    limit_s: FloatArray  # the next note's onset
+
+
+def trace(alignment: Alignment, lick: Lick, spectrum: Spectrum) -> Performance:
+    """Find exact times, contours and levels of every note of every pass."""
+    passes = [_trace_pass(found, lick, spectrum) for found in alignment.passes]
+    tuning_cents = _instrument_tuning(passes, spectrum.tuning_cents)
+    performance = Performance(
+        tuple(passes), alignment.best, tuning_cents, alignment.transposition
+    )
+    return _mistuned_rather_than_moved(performance)
+
+
+def _trace_pass(found: Pass, lick: Lick, spectrum: Spectrum) -> PerformedPass:
+    """Trace one pass."""
+    heard: list[Match | ExtraNote] = [m for m in found.matches if m.time_s is not None]
+    heard = sorted([*heard, *found.extras], key=lambda h: float(h.time_s or 0))
+    sounding = [_sounding(h, lick) for h in heard]
+    timed = _exact_times(sounding, spectrum)
+    contours = _contours(sounding, timed, spectrum)
+    sounded_by = _how_sounded(sounding, timed.onset_s, spectrum)
+    played = {
+        id(h): _played(s, timed, i, contours[i], sounded_by[i], spectrum)
+        for i, (h, s) in enumerate(zip(heard, sounding, strict=True))
+    }
+    notes = tuple(
+        PerformedNote(
+            m.index, m.verdict, m.probability, m.expected_s, played.get(id(m))
+        )
+        for m in found.matches
+    )
+    extras = tuple(played[id(e)] for e in found.extras)
+    return PerformedPass(notes, extras, found.tempo_ratio, found.complete)
+
+
+def _sounding(heard: Match | ExtraNote, lick: Lick) -> _Sounding:
+    """What is known of a note before it is looked at closely."""
+    written = lick.notes[heard.index] if isinstance(heard, Match) else None
+    return _Sounding(
+        float(heard.time_s or 0), int(heard.midi_number or 0), heard.is_step, written
+    )
+
+
+# -------------------------------------------------------------------- times
+
+
+def _exact_times(sounding: list[_Sounding], spectrum: Spectrum) -> _Timed:
+    """Exact onset of each note by the clock that fits how it begins."""
+    rough_s = np.array([s.time_s for s in sounding])
+    limit_s = np.append(rough_s[1:], np.inf)
+    onset_s, uncertainty_s = rough_s.copy(), np.zeros(len(rough_s))
+    for i, note in enumerate(sounding):
+        before = sounding[i - 1] if i else None
+        onset_s[i], uncertainty_s[i] = _exact_time(
+            note, before, float(limit_s[i]), spectrum
+        )
+    onset_s = np.maximum.accumulate(onset_s)
+    end_s = max(spectrum.duration_s - 0.05, 0.0)
+    last_s = min(onset_s[-1] + TAIL_S, end_s) if len(onset_s) else end_s
+    return _Timed(onset_s, uncertainty_s, np.append(onset_s[1:], last_s))
+
+
+# Half widths of the 95 % interval of an onset by the clock used, seconds, measured on
+# development takes of the bench (benchmarks/judge.py prints them).
+STRUCK_UNCERTAINTY_S = 0.001
+HIDDEN_UNCERTAINTY_S = 0.008
+SLUR_UNCERTAINTY_S = 0.006
+ROUGH_UNCERTAINTY_S = 0.02
+
+
+def _exact_time(
+    note: _Sounding, before: _Sounding | None, limit_s: float, spectrum: Spectrum
+) -> tuple[float, float]:
+    """Onset of one note and its uncertainty, seconds."""
+    if before is not None and before.midi_number != note.midi_number:
+        struck = not note.is_step and _attack_db(spectrum, note.time_s) > 6
+        if note.is_step or (_is_slur(note) and not struck):
+            tuning = spectrum.tuning_cents / 100
+            change_s = period_change(
+                spectrum,
+                note.time_s,
+                before.midi_number + tuning,
+                note.midi_number + tuning,
+            )
+            return change_s, SLUR_UNCERTAINTY_S
+    if note.is_step:
+        return note.time_s, ROUGH_UNCERTAINTY_S
+    rise_s, depth_db = energy_rise(spectrum, note.time_s, limit_s)
+    if depth_db >= CLEAR_DEPTH_DB:
+        return rise_s, STRUCK_UNCERTAINTY_S
+    hidden = hidden_rise(
+        spectrum, note.time_s - 0.018, min(note.time_s + 0.05, limit_s - 0.02)
+    )
+    if hidden is not None and abs(hidden[0] - note.time_s) < 0.03:
+        return hidden[0], HIDDEN_UNCERTAINTY_S
+    return note.time_s, ROUGH_UNCERTAINTY_S
+
+
+def _is_slur(note: _Sounding) -> bool:
+    """Say whether a note is written as hammered on or pulled off."""
+    slurs = (Articulation.HAMMER_ON, Articulation.PULL_OFF)
+    return note.written is not None and note.written.articulation in slurs
+
+
+def _attack_db(spectrum: Spectrum, time_s: float) -> float:
+    """Energy of the 30 ms after a time over the least of the 30 ms before, dB."""
+    at = np.array([time_s])
+    after = max(
+        spectrum.power(at, at + 0.03)[0], spectrum.power(at + 0.01, at + 0.04)[0]
+    )
+    before = min(spectrum.power(at - b, at - b + 0.02)[0] for b in (0.03, 0.025, 0.02))
+    return float(10 * np.log10((after + 1e-12) / (before + 1e-12)))
+
+
+# ------------------------------------------------------------------ contours
+
+
+def _contours(
+    sounding: list[_Sounding], timed: _Timed, spectrum: Spectrum
+) -> list[Contour]:
+    """Contour of each note, all tracked in one go."""
+    spans = [
+        _frames_of(s, float(on), float(end))
+        for s, on, end in zip(sounding, timed.onset_s, timed.limit_s, strict=True)
+    ]
+    last = len(spectrum.magnitude)
+    spans = [(min(a, last), min(b, last)) for a, b in spans]
+    counts = [max(b - a, 0) for a, b in spans]
+    frame = np.concatenate(
+        [np.arange(a, a + n) for (a, _), n in zip(spans, counts, strict=True)]
+        or [np.zeros(0, np.intp)]
+    )
+    nominal = np.repeat([s.midi_number for s in sounding], counts)
+    reach = np.array([_reach(s) for s in sounding]).reshape(-1, 2)
+    reach = np.repeat(reach, counts, axis=0)
+    f0_hz, strength = track(spectrum, frame, nominal, reach)
+    level_db = _level_db(spectrum, frame)
+    contours, start = [], 0
+    for (first, _), count in zip(spans, counts, strict=True):
+        part = slice(start, start + count)
+        times_s = (first + np.arange(count)) * FRAME_HOP_S
+        voiced = strength[part] > 0.03 * strength[part].max(initial=0)
+        contours.append(
+            Contour(times_s, _unsmoothed(f0_hz[part], voiced), level_db[part])
+        )
+        start += count
+    return contours
+
+
+def _frames_of(note: _Sounding, onset_s: float, limit_s: float) -> tuple[int, int]:
+    """First frame and one past the last that see this note alone."""
+    lead_s = LEAD_S if limit_s - onset_s > ROOM_S else SHORT_LEAD_S
+    if note.written is not None and _moves(note.written):
+        lead_s = BENT_LEAD_S
+    first = int(np.ceil((onset_s + lead_s) / FRAME_HOP_S))
+    end_s = max(limit_s - TRAIL_S, onset_s + lead_s + 0.01)
+    return max(first, 0), int(np.floor(end_s / FRAME_HOP_S)) + 1
+
+
+def _moves(note: LickNote) -> bool:
+    """Say whether the pitch of a note is meant to move."""
+    slides = note.slide_in is not None or note.slide_out is not None
+    return note.bend is not None or note.vibrato or slides
+
+
+def _reach(note: _Sounding) -> tuple[float, float]:
+    """How far the pitch may go from the nominal one, semitones down and up."""
+    if note.written is None or not _moves(note.written):
+        return -0.8, 0.8
+    if note.written.bend is not None:
+        return -1.0, note.written.bend.target_cents / 100 + 1.6
+    if note.written.vibrato:
+        return -1.5, 1.5
+    return -4.0, 4.0
+
+
+def track(
+    spectrum: Spectrum, frame: IntArray, nominal: FloatArray, reach: FloatArray
+) -> tuple[FloatArray, FloatArray]:
+    """Fundamental near a nominal pitch in each of some frames.
+
+    Parameters
+    ----------
+    frame : shape=(n,), int
+    nominal : shape=(n,)
+        MIDI numbers on the instrument's own tuning.
+    reach : shape=(n, 2)
+        Semitones below (negative) and above the nominal pitch.
+
+    Returns
+    -------
+    f0_hz, strength : shape=(n,)
+        Strength is the summed compressed magnitude of the partials used; 0 = none.
+    """
+    magnitude = spectrum.magnitude[frame]
+    grid = np.add.outer(PITCHES, np.array(KERNEL_OFFSETS)).ravel()
+    tuned = grid + spectrum.tuning_cents / 100
+    kernel = pitch_kernel(np.round(tuned, 2))
+    away = grid[None, :] - nominal[:, None]
+    allowed = (away >= reach[:, :1]) & (away <= reach[:, 1:])
+    score = np.where(allowed, magnitude @ kernel, -np.inf)
+    f0_hz = midi_to_hz(tuned[score.argmax(axis=1)])
+    log_magnitude = np.log(np.maximum(magnitude, 1e-12)) / COMPRESSION
+    f0_hz, _ = _refined(log_magnitude, f0_hz, np.arange(-2, 3))
+    return _refined(log_magnitude, f0_hz, np.arange(-1, 2))
+
+
+def _refined(
+    log_magnitude: FloatArray, f0_hz: FloatArray, search: IntArray
+) -> tuple[FloatArray, FloatArray]:
+    """One step: the weighted mean of where the partials peak."""
+    row = np.arange(len(f0_hz))[:, None]
+    place = np.round(f0_hz[:, None] * PARTIALS / BIN_HZ).astype(int)
+    valid = place < BINS - 3
+    place = np.clip(place, 3, BINS - 4)
+    around = log_magnitude[row[:, :, None], place[:, :, None] + search]
+    place = np.clip(place + search[around.argmax(axis=2)], 1, BINS - 2)
+    before, at, after = (log_magnitude[row, place + k] for k in (-1, 0, 1))
+    bow = before - 2 * at + after
+    valid &= (at >= before) & (at >= after) & (bow < 0)
+    offset = np.where(valid, 0.5 * (before - after) / np.where(valid, bow, -1), 0)
+    partial_hz = (place + offset) * BIN_HZ / PARTIALS
+    cents = 1200 * np.log2(np.maximum(partial_hz, 1) / f0_hz[:, None])
+    weight = np.exp(at) * valid * (np.abs(cents) < PARTIAL_REACH_CENTS)
+    weight *= weight > 0.05 * weight.max(axis=1, keepdims=True, initial=0)
+    strength = weight.sum(axis=1)
+    shift = (cents * weight).sum(axis=1) / np.maximum(strength, 1e-12)
+    return f0_hz * 2 ** (shift / 1200), strength
+
+
+def _unsmoothed(f0_hz: FloatArray, voiced: npt.NDArray[np.bool_]) -> FloatArray:
+    """Contour lightly smoothed, then the smoothing and the window's undone."""
+    out = np.full(len(f0_hz), np.nan)
+    if voiced.sum() < 5:
+        out[voiced] = f0_hz[voiced]
+        return out
+    cents = 1200 * np.log2(f0_hz[voiced])
+    padded = np.concatenate([cents[:1], cents, cents[-1:]])
+    smooth = np.convolve(padded, [0.25, 0.5, 0.25], "valid")
+    bow = np.concatenate([[0.0], np.diff(smooth, 2), [0.0]])
+    variance = (WINDOW_SIGMA_S / FRAME_HOP_S) ** 2 + 0.5  # frames², window and mean
+    smooth -= np.clip(0.5 * variance * bow, -12, 12)
+    out[voiced] = 2 ** (smooth / 1200)
+    return out
+
+
+def _level_db(spectrum: Spectrum, frame: IntArray) -> FloatArray:
+    """Level of 20 ms around each frame, dB re full scale."""
+    at = frame * FRAME_HOP_S
+    return 10 * np.log10(spectrum.power(at - 0.01, at + 0.01) + 1e-12)
+
+
+# --------------------------------------------------------------- what is read
+
+
+def _played(
+    note: _Sounding,
+    timed: _Timed,
+    i: int,
+    contour: Contour,
+    sounded_by: SoundedBy,
+    spectrum: Spectrum,
+) -> PlayedNote:
+    """Read one note from its contour and level."""
+    onset_s, limit_s = float(timed.onset_s[i]), float(timed.limit_s[i])
+    at = onset_s + np.arange(0, max(limit_s - onset_s, 0.01), 0.01)
+    level_db = 10 * np.log10(spectrum.power(at, at + 0.02) + 1e-12)
+    peak_db = float(level_db[:7].max())
+    heard = np.nonzero(level_db > peak_db - GONE_DB)[0]
+    offset_s = min(onset_s + 0.01 * (heard[-1] + 1) + 0.01, limit_s)
+    moving = note.written is not None and _moves(note.written)
+    steady, uncertainty = (np.nan, np.nan) if moving else _steady(contour)
+    return PlayedNote(
+        onset_s=onset_s,
+        onset_uncertainty_s=float(timed.uncertainty_s[i]),
+        offset_s=float(max(offset_s, onset_s)),
+        midi_number=note.midi_number,
+        steady_midi=steady,
+        steady_uncertainty_cents=uncertainty,
+        level_db=peak_db,
+        sounded_by=sounded_by,
+        contour=contour,
+    )
+
+
+def _steady(contour: Contour) -> tuple[float, float]:
+    """Median pitch of a contour (MIDI number) and its 95 % half width in cents.
+
+    The standard error of a median is 1.2533 of that of the mean; neighbouring frames
+    overlap, so about one in four is independent.
+    """
+    f0_hz = contour.f0_hz[~np.isnan(contour.f0_hz)]
+    if not len(f0_hz):
+        return np.nan, np.nan
+    midi = 69 + 12 * np.log2(f0_hz / 440.0)
+    centre = float(np.median(midi))
+    spread_cents = 148.26 * float(np.median(np.abs(midi - centre)))
+    independent = max(len(midi) / 4, 1)
+    error = 1.96 * 1.2533 * np.hypot(spread_cents, 0.3) / np.sqrt(independent)
+    return centre, float(error)
+
+
+def _how_sounded(
+    sounding: list[_Sounding], onset_s: FloatArray, spectrum: Spectrum
+) -> list[SoundedBy]:
+    """Picked or slurred: how bright each attack is beside the take's picked notes.
+
+    A hammered note has about 14 dB less energy above 4 kHz at its attack than a
+    picked one (measured on single notes of a hollow-body guitar).
+    """
+    bright_db = np.array([_brightness_db(spectrum, t) for t in onset_s])
+    picked = [
+        b
+        for s, b in zip(sounding, bright_db, strict=True)
+        if s.written is not None
+        and s.written.articulation is Articulation.PICK
+        and not s.is_step
+    ]
+    if len(picked) < 3:
+        return [SoundedBy.UNCLEAR] * len(sounding)
+    duller_db = np.median(picked) - bright_db
+    return [
+        SoundedBy.SLURRED
+        if d > SLURRED_DULLER_DB
+        else SoundedBy.PICKED
+        if d < PICKED_DULLER_DB
+        else SoundedBy.UNCLEAR
+        for d in duller_db
+    ]
+
+
+def _brightness_db(spectrum: Spectrum, onset_s: float) -> float:
+    """Energy above 4 kHz of the 15 ms at an onset, dB re full scale."""
+    samples = 256
+    start = int((onset_s - 0.003) * FINE_RATE_HZ)
+    part = spectrum.fine[max(start, 0) : max(start, 0) + samples]
+    power = np.abs(scipy.fft.rfft(part * np.hanning(len(part)), samples)) ** 2
+    high = power[int(BRIGHT_HZ / FINE_RATE_HZ * samples) :].sum()
+    return float(10 * np.log10(high + 1e-12))
+
+
+# ------------------------------------------------------------------- tuning
+
+
+def _instrument_tuning(passes: list[PerformedPass], estimate_cents: float) -> float:
+    """Median offset of the right, unmoved notes; the first estimate below three."""
+    off = [
+        100 * (note.played.steady_midi - note.played.midi_number)
+        for one in passes
+        for note in one.notes
+        if note.played is not None and note.verdict is Verdict.RIGHT
+    ]
+    off = [cents for cents in off if not np.isnan(cents)]
+    return float(np.median(off)) if len(off) >= 3 else estimate_cents
+
+
+def _mistuned_rather_than_moved(performance: Performance) -> Performance:
+    """A take a semitone up and mistuned back down is plainly mistuned."""
+    shift = performance.transposition
+    tuning_cents = performance.tuning_cents + 100 * shift
+    if shift == 0 or abs(tuning_cents) > MOVED_TUNING_CENTS:
+        return performance
+
+    def lowered(note: PlayedNote) -> PlayedNote:
+        return replace(note, midi_number=note.midi_number - shift)
+
+    passes = tuple(
+        replace(
+            one,
+            notes=tuple(
+                replace(n, played=None if n.played is None else lowered(n.played))
+                for n in one.notes
+            ),
+            extras=tuple(lowered(e) for e in one.extras),
+        )
+        for one in performance.passes
+    )
+    return Performance(passes, performance.best, tuning_cents, 0)

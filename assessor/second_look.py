@@ -1,0 +1,458 @@
+"""Every doubtful place heard again, knowing what was expected there.
+
+The first hearing weighs all pitches alike.  Here one question is put to the sound:
+do the partials of *this* pitch, those that no ringing or following note shares, grow
+at *this* moment?  Notes that were really struck grow 25 to 43 dB there, absent ones
+less than 7 (measured on the bench, see benchmarks/).
+
+In order: listen for an attack where a doubtful note is due and warp again; take back
+missed notes that grew; drop extra notes that did not; read wrong notes again; and
+check that right notes are not a semitone off.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+import scipy.fft
+
+from assessor.alignment import (
+    Alignment,
+    ExtraNote,
+    IntArray,
+    Match,
+    Pass,
+    Verdict,
+    Written,
+    decode,
+    expectation,
+    make_pass,
+    refit,
+    settle,
+)
+from assessor.attack import hidden_rise
+from assessor.lick.notation import Articulation, Lick
+from assessor.onset import Candidates, Events, weigh
+from assessor.spectrum import (
+    COARSE_RATE_HZ,
+    FRAME_HOP_S,
+    PITCHES,
+    Float32Array,
+    Spectrum,
+)
+from assessor.tuning import FloatArray, midi_to_hz
+
+DOUBTFUL = 0.3  # a right note with less evidence than this is heard again
+LISTEN_S = 0.045  # around the place where a note is due
+STRUCK_DB = 3.0  # error of prediction over its floor
+STEP_WORTH_HEARING = 0.12
+GROWN_DB, PEAKED_DB = 10.0, 6.0  # for a missed note to be taken back
+EXTRA_GROWN_DB, EXTRA_PEAKED_DB = 6.0, 4.0  # for an extra note to stay
+SHORT_S = 0.085  # a following note this near is in the window too
+LOOK_SAMPLES, SHORT_LOOK_SAMPLES = 1024, 512
+LOOK_FFT = 2048
+LOOK_BIN_HZ = COARSE_RATE_HZ / LOOK_FFT
+LOOK_BINS = int(4630 / LOOK_BIN_HZ)
+SHARED_HZ = 18.0  # partials nearer than this to a ringing one do not count
+CLICK_FALL_DB = 18.0  # a knock falls by more than this in 55 ms, a note by less
+
+
+@dataclass(frozen=True)
+class Growth:
+    """What the unshared partials of a pitch do at a moment.
+
+    Attributes
+    ----------
+    grown_db : float
+        After over before.
+    peaked_db : float
+        Over the spectrum three quarters of a semitone to each side.
+    level_db : float
+        Strongest of them under the strongest of the whole spectrum.
+    """
+
+    grown_db: float
+    peaked_db: float
+    level_db: float
+
+    @property
+    def total_db(self) -> float:
+        """One number to compare two pitches by."""
+        return self.grown_db + self.peaked_db
+
+
+@dataclass(frozen=True)
+class _Ear:
+    """What all the looks at one pass share."""
+
+    spectrum: Spectrum
+    written: Written
+    slurred: tuple[bool, ...]
+
+
+def confirm(
+    alignment: Alignment, lick: Lick, events: Events, spectrum: Spectrum
+) -> Alignment:
+    """Hear every doubtful place of every pass again."""
+    slurs = (Articulation.HAMMER_ON, Articulation.PULL_OFF)
+    ear = _Ear(
+        spectrum,
+        Written.of(lick, alignment.transposition),
+        tuple(n.articulation in slurs for n in lick.notes),
+    )
+    passes = tuple(_confirm_pass(ear, events, found) for found in alignment.passes)
+    best = min(range(len(passes)), key=lambda i: passes[i].faults)
+    return replace(alignment, passes=passes, best=best)
+
+
+def _confirm_pass(ear: _Ear, events: Events, found: Pass) -> Pass:
+    """All looks at one pass."""
+    found = _listen_where_due(ear, events, found)
+    if refit(ear.written, found.matches) is None:
+        return found
+    matches = _take_back_missed(ear, found)
+    extras = [e for e in found.extras if _is_note(ear, matches, found.matches, e)]
+    matches = [_read_again(ear, matches, m) for m in matches]
+    matches = [_semitone_checked(ear, matches, m) for m in matches]
+    return make_pass(ear.written, matches, extras, found.span_s)
+
+
+# ------------------------------------------------------- listen where it is due
+
+
+def _listen_where_due(ear: _Ear, events: Events, found: Pass) -> Pass:
+    """Add events where doubtful notes are due, then warp again."""
+    fit = refit(ear.written, found.matches)
+    if fit is None:
+        return found
+    near = events.between(*found.span_s)
+    due_s = fit.at(ear.written.onset_s)
+    heard = [
+        candidate
+        for match in found.matches
+        if _is_doubtful(ear, near, match)
+        for candidate in _heard_at(ear, near, match, float(due_s[match.index]))
+    ]
+    if heard:
+        times_s, is_step, depth_db = map(np.array, zip(*heard, strict=True))
+        order = np.argsort(times_s, kind="stable")
+        added = Candidates(times_s[order], is_step[order], depth_db[order])
+        merged = near.candidates.merged_with(added)
+        expected_only = np.isin(merged.times_s, times_s) & ~np.isin(
+            merged.times_s, near.times_s
+        )
+        near = weigh(ear.spectrum, merged, expected_only)
+    again = decode(ear.written, near, found.span_s, expectation(ear.written, fit))
+    return settle(ear.written, near, again)
+
+
+def _is_doubtful(ear: _Ear, near: Events, match: Match) -> bool:
+    """Say whether a note was missed, or is right on little evidence."""
+    if match.time_s is None:
+        return match.verdict is Verdict.MISSED
+    if match.verdict is not Verdict.RIGHT:
+        return False
+    event = int(np.searchsorted(near.times_s, match.time_s))
+    column = 1 + ear.written.midi[match.index] - PITCHES[0]
+    return bool(near.log_probability[event, column] < np.log(DOUBTFUL))
+
+
+def _heard_at(
+    ear: _Ear, near: Events, match: Match, due_s: float
+) -> list[tuple[float, bool, float]]:
+    """Candidates near a due time: (time, is a step, depth in dB)."""
+    away_s = np.abs(near.times_s - due_s).min(initial=np.inf)
+    heard = []
+    k, midi = match.index, ear.written.midi
+    if not (k and midi[k - 1] == midi[k]):  # a ringing pitch predicts itself
+        rise = hidden_rise(ear.spectrum, due_s - LISTEN_S, due_s + LISTEN_S)
+        if rise is not None and rise[1] > STRUCK_DB:
+            taken = np.abs(near.times_s - rise[0]).min(initial=np.inf) <= 0.006
+            if not taken:
+                heard.append((rise[0], False, min(rise[1], 30.0)))
+    if away_s > 0.03:
+        step_s, contrast = _best_step(ear.spectrum, due_s, 0.04)
+        if contrast > STEP_WORTH_HEARING:
+            heard.append((step_s, True, 0.0))
+    return heard
+
+
+def _best_step(
+    spectrum: Spectrum, around_s: float, reach_s: float
+) -> tuple[float, float]:
+    """Time and contrast of the clearest pitch step near a time."""
+    low = max(int((around_s - reach_s) / FRAME_HOP_S), 0)
+    part = spectrum.pitch_step[low : int((around_s + reach_s) / FRAME_HOP_S) + 1]
+    if not len(part):
+        return around_s, 0.0
+    best = int(part.argmax())
+    return (low + best) * FRAME_HOP_S, float(part[best])
+
+
+# ------------------------------------------------------------ growth of partials
+
+
+def partial_growth(
+    spectrum: Spectrum,
+    time_s: float,
+    midi_number: int,
+    ringing: list[int],
+    *,
+    short: bool = False,
+) -> Growth | None:
+    """Growth of the partials of a pitch that no other sounding note shares.
+
+    Parameters
+    ----------
+    ringing : list of int
+        Pitches that sound before or soon after `time_s`.
+    short : bool
+        Use windows of half the length, for notes under 100 ms.
+
+    Returns
+    -------
+    Growth or None
+        None when every partial is shared or there is no sound.
+    """
+    samples = SHORT_LOOK_SAMPLES if short else LOOK_SAMPLES
+    after = _look(spectrum, time_s + (0.028 if short else 0.052), samples)
+    before = _look(spectrum, time_s - (0.028 if short else 0.052), samples)
+    f0_hz = _hz(spectrum, midi_number)
+    partial_hz = f0_hz * np.arange(1, 13)
+    partial_hz = partial_hz[partial_hz < 4300]
+    shared_hz = SHARED_HZ * LOOK_SAMPLES / samples
+    for other in ringing:
+        if other != midi_number:
+            other_hz = _hz(spectrum, other)
+            order = np.maximum(np.round(partial_hz / other_hz), 1)
+            away_hz = np.abs(partial_hz - order * other_hz)
+            partial_hz = partial_hz[away_hz > shared_hz]
+    loudest = float(after.max())
+    if not len(partial_hz) or loudest < 1e-9:
+        return None
+    place = np.round(partial_hz / LOOK_BIN_HZ).astype(int)
+    now, then = _peak(after, place, 1), _peak(before, place, 1)
+    floor = 1e-3 * loudest + 1e-12
+    weight = np.sqrt(now / loudest)
+    beside = np.maximum(
+        *(_beside(after, partial_hz, place, sign, samples) for sign in (1, -1))
+    )
+    grown_db = 20 * np.log10((now + floor) / (then + floor))
+    peaked_db = 20 * np.log10((now + floor) / (beside + floor))
+    return Growth(
+        float(weight @ grown_db / weight.sum()),
+        float(weight @ peaked_db / weight.sum()),
+        float(20 * np.log10(now.max() / loudest + 1e-9)),
+    )
+
+
+def _beside(
+    magnitude: Float32Array, partial_hz: FloatArray, place: IntArray, sign: int,
+    samples: int,
+) -> Float32Array:  # fmt: skip
+    """Magnitude three quarters of a semitone away, but outside the window's lobe."""
+    lobe = 4 * LOOK_SAMPLES // samples
+    away = np.round(partial_hz * 2 ** (0.75 * sign / 12) / LOOK_BIN_HZ).astype(int)
+    away = np.where(np.abs(away - place) < lobe, place + sign * lobe, away)
+    return magnitude[np.clip(away, 0, len(magnitude) - 1)]
+
+
+def _fall_db(spectrum: Spectrum, time_s: float, midi_number: int) -> float:
+    """How far the partials of a pitch fall from 30 to 85 ms after a time."""
+    partial_hz = _hz(spectrum, midi_number) * np.arange(1, 9)
+    place = np.round(partial_hz[partial_hz < 4300] / LOOK_BIN_HZ).astype(int)
+    early, late = (
+        np.sqrt((_peak(_look(spectrum, time_s + d, 512), place, 2) ** 2).sum())
+        for d in (0.03, 0.085)
+    )
+    return float(20 * np.log10((early + 1e-12) / (late + 1e-12)))
+
+
+def _hz(spectrum: Spectrum, midi_number: int) -> float:
+    """Frequency of a pitch on this instrument."""
+    return midi_to_hz(midi_number + spectrum.tuning_cents / 100)
+
+
+def _look(spectrum: Spectrum, centre_s: float, samples: int) -> Float32Array:
+    """Magnitudes of one Hann window of the coarse sound."""
+    start = int(centre_s * COARSE_RATE_HZ) - samples // 2
+    sound = spectrum.coarse
+    part = np.zeros(samples, np.float32)
+    low, high = max(start, 0), min(start + samples, len(sound))
+    if high > low:
+        part[low - start : high - start] = sound[low:high]
+    window = (np.hanning(samples + 2)[1:-1] / samples).astype(np.float32)
+    magnitude: Float32Array = np.abs(scipy.fft.rfft(part * window, LOOK_FFT))
+    return magnitude[:LOOK_BINS]
+
+
+def _peak(magnitude: Float32Array, place: IntArray, reach: int) -> Float32Array:
+    """Greatest magnitude within ± `reach` bins."""
+    index = place[:, None] + np.arange(-reach, reach + 1)
+    return magnitude[np.clip(index, 0, len(magnitude) - 1)].max(axis=1)
+
+
+def _sounding(ear: _Ear, matches: list[Match], index: int, time_s: float) -> list[int]:
+    """Pitches of three notes before and of those that follow within `SHORT_S`."""
+    before = range(max(index - 3, 0), index)
+    after = range(index + 1, min(index + 3, len(matches)))
+    soon = [
+        i
+        for i in after
+        if (matches[i].time_s or matches[i].expected_s) < time_s + SHORT_S
+    ]
+    return [_pitch(ear, matches[i]) for i in (*before, *soon)]
+
+
+def _pitch(ear: _Ear, match: Match) -> int:
+    """Pitch heard, or written when nothing was heard."""
+    if match.midi_number is None:
+        return int(ear.written.midi[match.index])
+    return match.midi_number
+
+
+# ------------------------------------------------------------------- the looks
+
+
+def _take_back_missed(ear: _Ear, found: Pass) -> list[Match]:
+    """Missed notes whose partials grew were played."""
+    matches = list(found.matches)
+    for match in found.matches:
+        if match.verdict is Verdict.MISSED and match.time_s is None:
+            matches[match.index] = _look_for(ear, list(found.matches), match)
+    return matches
+
+
+def _look_for(ear: _Ear, matches: list[Match], match: Match) -> Match:
+    """Try moments around a missed note's place; two must show it."""
+    k, midi = match.index, int(ear.written.midi[match.index])
+    timed = [m for m in matches if m.time_s is not None]
+    if k and _pitch(ear, matches[k - 1]) == midi:
+        return match
+    near = sorted(timed, key=lambda m: abs(m.index - k))[:2]
+    lag_s = np.mean([float(m.time_s or 0) - m.expected_s for m in near])
+    due_s = match.expected_s + float(lag_s)
+    low = max((m.time_s or 0 for m in timed if m.index < k), default=-1.0)
+    high = min((m.time_s or 0 for m in timed if m.index > k), default=np.inf)
+    offsets = np.arange(-0.1, 0.101, 0.025) if ear.slurred[k] else _OFFSETS_S
+    seen: list[tuple[float, float]] = []
+    for offset_s in offsets:
+        time_s = due_s + float(offset_s)
+        if not low + 0.03 <= time_s <= high - 0.03:
+            continue
+        ringing = _sounding(ear, matches, k, time_s + 0.02)
+        growth = partial_growth(ear.spectrum, time_s, midi, ringing)
+        if growth and growth.grown_db > GROWN_DB and growth.peaked_db > PEAKED_DB:
+            seen.append((growth.total_db, due_s + 0.8 * float(offset_s)))
+    if len(seen) < 2:
+        return match
+    time_s, is_step = _sharpen(ear.spectrum, max(seen)[1])
+    return replace(
+        match,
+        verdict=Verdict.RIGHT,
+        probability=TAKEN_BACK,
+        time_s=time_s,
+        midi_number=midi,
+        is_step=is_step,
+    )
+
+
+_OFFSETS_S = np.array([-0.04, -0.02, 0.0, 0.02, 0.04])
+TAKEN_BACK = 0.9  # share of notes taken back that were really played, on the bench
+
+
+def _sharpen(spectrum: Spectrum, around_s: float) -> tuple[float, bool]:
+    """The attack or pitch step nearest to a rough time, and whether it is a step."""
+    rise = hidden_rise(spectrum, around_s - LISTEN_S, around_s + LISTEN_S)
+    if rise is not None and rise[1] > 4:
+        return rise[0], False
+    step_s, contrast = _best_step(spectrum, around_s, 0.035)
+    return (step_s, True) if contrast > 0.15 else (around_s, True)
+
+
+def _is_note(
+    ear: _Ear, matches: list[Match], before: tuple[Match, ...], extra: ExtraNote
+) -> bool:
+    """Say whether an extra note grew, and is not a note just taken back."""
+    for new, old in zip(matches, before, strict=True):
+        taken_back = old.time_s is None and new.time_s is not None
+        same = taken_back and new.midi_number == extra.midi_number
+        if same and abs(float(new.time_s or 0) - extra.time_s) < 0.05:
+            return False
+    timed = [m for m in matches if m.time_s is not None]
+    earlier = [m for m in timed if float(m.time_s or 0) < extra.time_s][-3:]
+    soon = [m for m in timed if 0 < float(m.time_s or 0) - extra.time_s < SHORT_S]
+    short = bool(soon)
+    ringing = [_pitch(ear, m) for m in (*earlier, *soon)]
+    growth = partial_growth(
+        ear.spectrum, extra.time_s, extra.midi_number, ringing, short=short
+    )
+    margin = 2.0 * short
+    return growth is None or (
+        growth.grown_db > EXTRA_GROWN_DB + margin
+        and growth.peaked_db > EXTRA_PEAKED_DB + margin
+    )
+
+
+def _read_again(ear: _Ear, matches: list[Match], match: Match) -> Match:
+    """A wrong note may be a knock, the right note after all, or an octave lower."""
+    if match.verdict is not Verdict.WRONG or match.time_s is None:
+        return match
+    written, heard = int(ear.written.midi[match.index]), _pitch(ear, match)
+    ringing = _sounding(ear, matches, match.index, match.time_s)
+    far = abs(heard - written) > 7 and _room_after(matches, match) > 0.11
+    if far and _fall_db(ear.spectrum, match.time_s, heard) > CLICK_FALL_DB:
+        return Match(
+                match.index, Verdict.MISSED, match.probability, None, None,
+                match.expected_s,
+            )  # fmt: skip
+
+    def look(midi_number: int, others: list[int]) -> Growth | None:
+        return partial_growth(ear.spectrum, match.time_s or 0, midi_number, others)
+
+    as_written, as_heard = look(written, [*ringing, heard]), look(heard, ringing)
+    better = as_written and as_heard and as_written.total_db > as_heard.total_db
+    if as_written and better and as_written.grown_db > 10 and as_written.peaked_db > 8:
+        return replace(match, verdict=Verdict.RIGHT, midi_number=written)
+    below = look(heard - 12, [*ringing, heard])
+    if below and below.grown_db > 12 and below.peaked_db > 8 and below.level_db > -12:
+        return replace(match, midi_number=heard - 12)
+    return match
+
+
+def _room_after(matches: list[Match], match: Match) -> float:
+    """Seconds until the next matched note."""
+    now = match.time_s or 0.0
+    later = [m.time_s - now for m in matches if m.time_s and m.time_s > now]
+    return min(later, default=np.inf)
+
+
+def _semitone_checked(ear: _Ear, matches: list[Match], match: Match) -> Match:
+    """A right note whose steady sound sits a semitone off is a wrong one."""
+    if match.verdict is not Verdict.RIGHT or ear.written.bent[match.index]:
+        return match
+    time_s = float(match.time_s or 0)
+    room_s = min(_room_after(matches, match), 0.5)
+    if room_s < 0.08:
+        return match
+    midi = _pitch(ear, match)
+    lead_s = 0.045 if room_s > 0.12 else 0.03
+    low = round((time_s + lead_s) / FRAME_HOP_S)
+    high = max(round((time_s + room_s - 0.025) / FRAME_HOP_S), low + 1)
+    salience = ear.spectrum.salience[low:high].mean(axis=0) if low < high else None
+    column = midi - PITCHES[0]
+    if salience is None or not 0 < column < len(PITCHES) - 1:
+        return match
+    off = max((-1, 1), key=lambda q: salience[column + q])
+    if salience[column + off] <= salience[column]:
+        return match
+    short = room_s < 0.1
+    here = partial_growth(ear.spectrum, time_s, midi, [], short=short)
+    there = partial_growth(ear.spectrum, time_s, midi + off, [], short=short)
+    ringing = _sounding(ear, matches, match.index, time_s)[-2:]
+    if not here or not there or here.peaked_db >= 3 or there.peaked_db <= 6:
+        return match
+    if midi + off in ringing and here.grown_db >= 6:
+        return match
+    return replace(match, verdict=Verdict.WRONG, midi_number=midi + off)
