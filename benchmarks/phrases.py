@@ -25,18 +25,14 @@ from typing import Any
 import numpy as np
 import soundfile
 from takes import sheet_music
+from takes.curves import Stroke
 from takes.degrade import DEGRADATIONS
 from takes.hand import Hand, draw_hand
 from takes.invent import Wish, invent
+from takes.measure import DETUNE_TIMES_S, SAMPLE_RATE_HZ
 from takes.mix import Plan, land_pick, mix, wanted
-from takes.play import Faults, Manner, Stroke, ornament, play
-from takes.sounds import (
-    DETUNE_TIMES_S,
-    PROGRAMS,
-    SAMPLE_RATE_HZ,
-    RecordedGuitar,
-    SampledGuitar,
-)
+from takes.play import Faults, Manner, ornament, play
+from takes.sounds import PROGRAMS, RecordedGuitar, SampledGuitar
 
 Generator = np.random.Generator
 BATCH = 24  # takes rendered in one run of fluidsynth

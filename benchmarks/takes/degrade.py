@@ -9,7 +9,7 @@ import numpy as np
 from scipy import signal
 
 from assessor.tuning import FloatArray
-from takes.sounds import SAMPLE_RATE_HZ
+from takes.measure import SAMPLE_RATE_HZ
 
 Generator = np.random.Generator
 Settings = dict[str, Any]
@@ -21,7 +21,7 @@ def _rms(samples: FloatArray) -> float:
 
 
 def _to_peak(samples: FloatArray) -> FloatArray:
-    return samples * (PEAK / (np.abs(samples).max() + 1e-12))
+    return np.asarray(samples * (PEAK / (np.abs(samples).max() + 1e-12)))
 
 
 def coloured_noise(rng: Generator, count: int, slope: float) -> FloatArray:
@@ -67,7 +67,8 @@ def hum(samples: FloatArray, rng: Generator, log: Settings) -> FloatArray:
 
 def _overdrive(samples: FloatArray, drive: float, log: Settings) -> FloatArray:
     log["drive"] = round(drive, 1)
-    return PEAK * np.tanh(drive * _to_peak(samples) / PEAK) / np.tanh(drive)
+    driven = np.tanh(drive * _to_peak(samples) / PEAK)
+    return np.asarray(PEAK * driven / np.tanh(drive))
 
 
 def overdrive_mild(samples: FloatArray, rng: Generator, log: Settings) -> FloatArray:

@@ -13,7 +13,8 @@ import numpy as np
 from scipy import signal
 
 from assessor.tuning import STANDARD, FloatArray, midi_to_hz
-from takes.sounds import SAMPLE_RATE_HZ, Source
+from takes.measure import SAMPLE_RATE_HZ
+from takes.sounds import Source
 
 Generator = np.random.Generator
 
@@ -123,11 +124,10 @@ def sympathy(rng: Generator) -> FloatArray:
 
 @dataclass(frozen=True)
 class Moment:
-    """A note as the hands need it: when, and whether it was picked."""
+    """When a note starts and ends."""
 
     onset_s: float
     offset_s: float
-    picked: bool
 
 
 def add_noise(

@@ -13,18 +13,11 @@ from scipy import signal
 from assessor.lick.notation import Lick, LickNote
 from assessor.tuning import FloatArray
 from takes import hand as hands
+from takes.curves import SOUNDING, Stroke, slur_curve
 from takes.degrade import PEAK
-from takes.play import SOUNDING, Faults, Stroke, slur_curve
-from takes.sounds import (
-    LEAD_S,
-    SAMPLE_RATE_HZ,
-    RecordedGuitar,
-    SampledGuitar,
-    Source,
-    Wanted,
-    energy_rise,
-    sound,
-)
+from takes.measure import SAMPLE_RATE_HZ, energy_rise
+from takes.play import Faults
+from takes.sounds import LEAD_S, RecordedGuitar, SampledGuitar, Source, Wanted, sound
 
 Generator = np.random.Generator
 SOFT_OVERLAP_S = 0.018  # a soft slur fades the note before out under its attack
@@ -190,11 +183,7 @@ def mix(
             placed += _place(plan, chain, stem, source, samples)
         passes.append(placed)
     damped = [s for _, s in guitar.damped] if isinstance(guitar, RecordedGuitar) else []
-    moments = [
-        hands.Moment(p.onset_s, p.offset_s, p.stroke.articulation == "pick")
-        for placed in passes
-        for p in placed
-    ]
+    moments = [hands.Moment(p.onset_s, p.offset_s) for placed in passes for p in placed]
     samples = samples[:count]
     noises = hands.add_noise(samples, moments, plan.landings_s, plan.hand, rng, damped)
     samples = samples * (PEAK / np.abs(samples).max())
