@@ -40,7 +40,8 @@ PROGRAMS = {
 }
 WHEEL_CENTRE, WHEEL_TOP = 8192, 16383  # MIDI 1.0: 14 bits
 WHEEL_RANGE_CENTS = 200.0  # the default range of General MIDI
-# fluidsynth 2.3 scales the wheel by range/128 of 12700 cents, not of 12800.
+# Measured on fluidsynth 2.3: the wheel falls short by 1 in 128 (its range is taken
+# as 2/128 of 12700 cents), and what it asks for is rounded down to a whole cent.
 FLUIDSYNTH_WHEEL_GAIN = 127 / 128
 
 
@@ -103,15 +104,6 @@ def wheel_value(cents: float, range_cents: float = WHEEL_RANGE_CENTS) -> int:
     return int(np.clip(value, 0, WHEEL_TOP))
 
 
-def wheel_cents(value: int, range_cents: float = WHEEL_RANGE_CENTS) -> float:
-    """Bend of a 14-bit pitch-wheel value, in cents.
-
-    >>> wheel_cents(0), wheel_cents(12288), round(wheel_cents(16383), 4)
-    (-200.0, 100.0, 199.9756)
-    """
-    return (value - WHEEL_CENTRE) / WHEEL_CENTRE * range_cents
-
-
 def _with_lead(samples: FloatArray, lead_s: float) -> tuple[FloatArray, int]:
     """Cut or pad so that the onset lies `LEAD_S` in.
 
@@ -165,8 +157,11 @@ def sound(
 
 
 def _wheel(note: Wanted) -> int:
-    """Wheel value at which fluidsynth sounds a note in its guitar's tuning."""
-    return wheel_value(note.tuning_cents / FLUIDSYNTH_WHEEL_GAIN)
+    """Wheel value that tunes fluidsynth to the note's nearest whole cent.
+
+    Aimed half a cent higher, out of reach of the rounding down.
+    """
+    return wheel_value((round(note.tuning_cents) + 0.5) / FLUIDSYNTH_WHEEL_GAIN)
 
 
 def render(font: Path, wanted: Sequence[Wanted]) -> list[FloatArray]:
@@ -248,8 +243,7 @@ class SampledGuitar:
         for note, samples in zip(wanted, render(FONTS[self.name], wanted), strict=True):
             placed = _with_lead(samples, 0.2)
             spline = ndimage.spline_filter1d(placed[0], order=3)
-            tuned = wheel_cents(_wheel(note)) * FLUIDSYNTH_WHEEL_GAIN
-            cents = 100.0 * note.midi_number + tuned
+            cents = 100.0 * note.midi_number + round(note.tuning_cents)
             out.append(Source(spline, placed[1], cents, self._key(note)))
         return out
 
