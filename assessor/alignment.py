@@ -30,7 +30,7 @@ Span = tuple[float, float]
 # Costs in nats, chosen on the bench's development seeds (see benchmarks/).
 MISSED = -np.log(0.003)
 WRONG = -np.log(0.02)
-EXTRA = -np.log(0.01)
+EXTRA = -np.log(0.05)
 WRONG_REACH = 5.0  # semitones: a wrong note costs 1 more for each of these
 OCTAVE_COST = 2.0  # octave, twelfth and double octave are more often misheard
 EXTRA_REACH = 0.3  # per semitone beyond three from every note around
@@ -42,6 +42,8 @@ BENT_DROP = 0.05  # a weak event inside a bent or shaken note is dropped at this
 BAND_S = 1.5  # a wrong note's pitch is weighed this near its place
 NEVER = 1e3
 LEAST_RIGHT_SHARE = 0.4  # below this, it is not this lick
+FREE_CELLS = 30_000  # notes times events; longer takes must be found by voting
+FREE_RIGHT_SHARE = 0.6  # order alone proves less
 UNREACHED_NOTES = 3  # as many missed at an end were not played to, not missed
 
 
@@ -209,7 +211,7 @@ def align(lick: Lick, events: Events) -> Alignment:
         align_pass(written, events, span, _place(chain, written))
         for chain, span in zip(chains, spans, strict=True)
     ]
-    kept = [p for p in found if _holds_lick(p)]
+    kept = [p for p in found if _holds_lick(p)] or _ignoring_time(plain, events)
     if not kept:
         raise _not_this_lick(lick, events, found)
     best = min(range(len(kept)), key=lambda i: kept[i].faults)
@@ -220,6 +222,22 @@ def _holds_lick(found: Pass) -> bool:
     """Say whether a pass is the lick and not something like it."""
     reached = [m for m in found.matches if m.verdict is not Verdict.UNSURE]
     return found.right >= max(LEAST_RIGHT_SHARE * len(reached), min(3, len(reached)))
+
+
+def _ignoring_time(written: Written, events: Events) -> list[Pass]:
+    """The one pass of a take too uneven for voting: order alone, then its tempo."""
+    if len(written.midi) * len(events) > FREE_CELLS:
+        return []
+    span_s = (-np.inf, np.inf)
+    anywhere = Expectation(written.onset_s[None], np.inf)
+    found = decode(written, events, span_s, anywhere)
+    fit = refit(written, found.matches)
+    if fit is None or found.right < FREE_RIGHT_SHARE * len(written.midi):
+        return []
+    slowest, fastest = passes.TEMPO_RATIOS
+    if not slowest <= 1 / fit.ratio <= fastest:
+        return []
+    return [settle(written, events, found)]
 
 
 def _not_this_lick(lick: Lick, events: Events, found: list[Pass]) -> AlignmentError:
@@ -411,7 +429,8 @@ def decode(
 ) -> Pass:
     """Cheapest warp of the notes onto the events of a span, with probabilities."""
     events = events.between(*span_s)
-    costs = _musical_costs(written, events, expected.times_s[0])
+    band_s = max(BAND_S, expected.scale_s)
+    costs = _musical_costs(written, events, expected.times_s[0], band_s)
     time = expected.cost(events.times_s)
     missed = np.full((len(written.midi), 1), MISSED)
     hard = dtw.Lattice(
@@ -429,7 +448,9 @@ def decode(
     return make_pass(written, matches, extras, span_s)
 
 
-def _musical_costs(written: Written, events: Events, place_s: FloatArray) -> _Costs:
+def _musical_costs(
+    written: Written, events: Events, place_s: FloatArray, band_s: float
+) -> _Costs:
     """What the lick and the ear make likely, before time is looked at."""
     count, heard = len(written.midi), len(events)
     none = events.log_probability[:, 0]
@@ -445,8 +466,8 @@ def _musical_costs(written: Written, events: Events, place_s: FloatArray) -> _Co
     weak = (events.rise_db < 4) & (events.flux < 1.2)
     for k in range(count + 1):
         before, after = max(k - 1, 0), min(k, count - 1)
-        low = np.searchsorted(events.times_s, place_s[before] - BAND_S)
-        high = np.searchsorted(events.times_s, place_s[after] + BAND_S)
+        low = np.searchsorted(events.times_s, place_s[before] - band_s)
+        high = np.searchsorted(events.times_s, place_s[after] + band_s)
         near = slice(low, high)
         rows = np.arange(high - low)
         if k < count:

@@ -129,6 +129,23 @@ def period_change(
     return (start + int(cost.argmin())) / rate
 
 
+def attack_db(spectrum: Spectrum, time_s: float) -> float:
+    """Energy of the 30 ms after a time over the least of the 30 ms before, dB."""
+    return float(attacks_db(spectrum, np.array([time_s]))[0])
+
+
+def attacks_db(spectrum: Spectrum, times_s: FloatArray) -> FloatArray:
+    """`attack_db` of many times, shape=(n,)."""
+
+    def power(start_s: float, end_s: float) -> FloatArray:
+        return spectrum.power(times_s + start_s, times_s + end_s)
+
+    after = np.maximum(power(0, 0.03), power(0.01, 0.04))
+    before = np.minimum(power(-0.03, -0.01), power(-0.025, -0.005))
+    before = np.minimum(before, power(-0.02, 0))
+    return 10 * np.log10((after + 1e-12) / (before + 1e-12))
+
+
 def _causal_energy(sound: npt.NDArray[np.floating]) -> FloatArray:
     """Energy of the `ENERGY_WINDOW` samples up to each sample past the first ones."""
     total = np.concatenate([[0.0], np.cumsum(np.square(sound, dtype=np.float64))])

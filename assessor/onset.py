@@ -23,7 +23,7 @@ from importlib import resources
 import numpy as np
 import numpy.typing as npt
 
-from assessor.attack import energy_rise
+from assessor.attack import attacks_db, energy_rise
 from assessor.spectrum import (
     BINS,
     FLUX_HOP_S,
@@ -253,7 +253,7 @@ def describe(spectrum: Spectrum, candidates: Candidates) -> Features:
     flux = _flux_at(spectrum, times_s, 3)
     step = _step_at(spectrum, times_s)
     after, before = _spectra_around(spectrum, times_s, flux, step)
-    rise_db = _rise_db(spectrum, times_s)
+    rise_db = attacks_db(spectrum, times_s)
     gain = np.maximum(after - before, 0)
     fresh = np.maximum(after - 0.5 * before, 0)
     norms = [np.sqrt((s**2).sum(axis=1)) for s in (after, before, gain)]
@@ -279,20 +279,29 @@ def describe(spectrum: Spectrum, candidates: Candidates) -> Features:
         ],
         axis=1,
     )  # fmt: skip
-    scaled = _Scaled(sal_after, sal_fresh, sal_gain, sal_before, norm_after)
+    peak_after, peak_fresh, peak_gain = (
+        spectrum.peaks_of(s) for s in (after, fresh, gain)
+    )
+    scaled = _Scaled(
+        sal_after, sal_fresh, sal_gain, sal_before, norm_after,
+        peak_after, peak_fresh, peak_gain,
+    )  # fmt: skip
     pitch = scaled.features(likeness, log_flux, depth)
     return Features(pitch, none.astype(np.float32), flux, rise_db)
 
 
 @dataclass(frozen=True)
 class _Scaled:
-    """Saliences of the four spectra and the norm of "after"."""
+    """Saliences and peaks of the spectra, and the norm of "after"."""
 
     after: Float32Array
     fresh: Float32Array
     gain: Float32Array
     before: Float32Array
     norm_after: FloatArray
+    peak_after: Float32Array
+    peak_fresh: Float32Array
+    peak_gain: Float32Array
 
     def features(
         self, likeness: FloatArray, log_flux: FloatArray, depth: FloatArray
@@ -305,6 +314,9 @@ class _Scaled:
 
         after, fresh, gain, before = map(
             relative, (self.after, self.fresh, self.gain, self.before)
+        )
+        peak_after, peak_fresh, peak_gain = map(
+            relative, (self.peak_after, self.peak_fresh, self.peak_gain)
         )
         like, flux, deep = likeness[:, None], log_flux[:, None], depth[:, None]
         octave_below = np.zeros_like(fresh)
@@ -325,6 +337,8 @@ class _Scaled:
                 increase, grown, grown * flux, increase * flux,
                 np.clip(old, -1, 1), np.clip(old, 0, 1) * flux,
                 np.clip(now, -0.2, 1) * deep, grown * deep,
+                peak_after, peak_fresh, peak_gain,
+                peak_after**3, peak_fresh**3, peak_gain**3,
             ],
             axis=2,
         ).astype(np.float32)  # fmt: skip
@@ -371,15 +385,3 @@ def _spectra_around(
         after[i] = spectrum.magnitude[start[i] : end[i]].mean(axis=0)
         before[i] = spectrum.magnitude[old_start[i] : old_end[i]].mean(axis=0)
     return after, before
-
-
-def _rise_db(spectrum: Spectrum, times_s: FloatArray) -> FloatArray:
-    """Energy just after over energy just before, dB."""
-
-    def power(start: float, end: float) -> FloatArray:
-        return spectrum.power(times_s + start, times_s + end)
-
-    after = np.maximum(power(0, 0.03), power(0.01, 0.04))
-    before = np.minimum(power(-0.03, -0.01), power(-0.025, -0.005))
-    before = np.minimum(before, power(-0.02, 0))
-    return 10 * np.log10((after + 1e-12) / (before + 1e-12))

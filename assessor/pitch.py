@@ -16,7 +16,7 @@ import numpy.typing as npt
 import scipy.fft
 
 from assessor.alignment import Alignment, ExtraNote, Match, Pass, Verdict
-from assessor.attack import energy_rise, hidden_rise, period_change
+from assessor.attack import attack_db, energy_rise, hidden_rise, period_change
 from assessor.lick.notation import Articulation, Lick, LickNote
 from assessor.spectrum import (
     BIN_HZ,
@@ -24,9 +24,8 @@ from assessor.spectrum import (
     COMPRESSION,
     FINE_RATE_HZ,
     FRAME_HOP_S,
-    KERNEL_OFFSETS,
-    PITCHES,
     Spectrum,
+    offset_pitches,
     pitch_kernel,
 )
 from assessor.tuning import FloatArray, midi_to_hz
@@ -272,7 +271,7 @@ def _exact_time(
 ) -> tuple[float, float]:
     """Onset of one note and its uncertainty, seconds."""
     if before is not None and before.midi_number != note.midi_number:
-        struck = not note.is_step and _attack_db(spectrum, note.time_s) > 6
+        struck = not note.is_step and attack_db(spectrum, note.time_s) > 6
         if note.is_step or (_is_slur(note) and not struck):
             tuning = spectrum.tuning_cents / 100
             change_s = period_change(
@@ -299,16 +298,6 @@ def _is_slur(note: _Sounding) -> bool:
     """Say whether a note is written as hammered on or pulled off."""
     slurs = (Articulation.HAMMER_ON, Articulation.PULL_OFF)
     return note.written is not None and note.written.articulation in slurs
-
-
-def _attack_db(spectrum: Spectrum, time_s: float) -> float:
-    """Energy of the 30 ms after a time over the least of the 30 ms before, dB."""
-    at = np.array([time_s])
-    after = max(
-        spectrum.power(at, at + 0.03)[0], spectrum.power(at + 0.01, at + 0.04)[0]
-    )
-    before = min(spectrum.power(at - b, at - b + 0.02)[0] for b in (0.03, 0.025, 0.02))
-    return float(10 * np.log10((after + 1e-12) / (before + 1e-12)))
 
 
 # ------------------------------------------------------------------ contours
@@ -392,9 +381,8 @@ def track(
         Strength is the summed compressed magnitude of the partials used; 0 = none.
     """
     magnitude = spectrum.magnitude[frame]
-    grid = np.add.outer(PITCHES, np.array(KERNEL_OFFSETS)).ravel()
-    tuned = grid + spectrum.tuning_cents / 100
-    kernel = pitch_kernel(np.round(tuned, 2))
+    grid, tuned = offset_pitches(0), offset_pitches(spectrum.tuning_cents)
+    kernel = pitch_kernel(tuned)
     away = grid[None, :] - nominal[:, None]
     allowed = (away >= reach[:, :1]) & (away <= reach[:, 1:])
     score = np.where(allowed, magnitude @ kernel, -np.inf)

@@ -31,7 +31,7 @@ from assessor.alignment import (
     refit,
     settle,
 )
-from assessor.attack import hidden_rise
+from assessor.attack import attack_db, hidden_rise
 from assessor.lick.notation import Articulation, Lick
 from assessor.onset import Candidates, Events, weigh
 from assessor.spectrum import (
@@ -55,6 +55,7 @@ LOOK_FFT = 2048
 LOOK_BIN_HZ = COARSE_RATE_HZ / LOOK_FFT
 LOOK_BINS = int(4630 / LOOK_BIN_HZ)
 SHARED_HZ = 18.0  # partials nearer than this to a ringing one do not count
+RESTRUCK_DB = 6.0  # attack of an extra note of a pitch that still rings
 CLICK_FALL_DB = 18.0  # a knock falls by more than this in 55 ms, a note by less
 
 
@@ -383,6 +384,9 @@ def _is_note(
     timed = [m for m in matches if m.time_s is not None]
     earlier = [m for m in timed if float(m.time_s or 0) < extra.time_s][-3:]
     soon = [m for m in timed if 0 < float(m.time_s or 0) - extra.time_s < SHORT_S]
+    if extra.midi_number in [_pitch(ear, m) for m in earlier[-2:]]:
+        # struck again while it rings: its partials cannot grow much
+        return attack_db(ear.spectrum, extra.time_s) > RESTRUCK_DB
     short = bool(soon)
     ringing = [_pitch(ear, m) for m in (*earlier, *soon)]
     growth = partial_growth(

@@ -46,6 +46,7 @@ COMPRESSION = 0.75  # magnitudes are kept to this power
 PITCHES = np.arange(36, 92)  # C2 (drop tunings) to three semitones over a 24th fret
 KERNEL_OFFSETS = (-1 / 3, 0.0, 1 / 3)  # semitones; the best of the three counts
 KERNEL_TOP_HZ = 4500.0
+PEAK_SIGMA_HZ = 15.0
 
 FLUX_SAMPLES = 512
 FLUX_HOP = 128
@@ -104,6 +105,10 @@ class Spectrum:
     def salience_of(self, spectra: Float32Array) -> Float32Array:
         """Salience of each pitch in other spectra, shape=(n, BINS) to (n, pitches)."""
         return _salience(spectra, self.tuning_cents)
+
+    def peaks_of(self, spectra: Float32Array) -> Float32Array:
+        """How well each pitch's partials are peaks, shape=(n, BINS) to (n, pitches)."""
+        return _best_offset(spectra, _peak_kernel(round(self.tuning_cents)))
 
     def power(self, start_s: FloatArray, end_s: FloatArray) -> FloatArray:
         """Mean power of the fine sound between two times, elementwise."""
@@ -192,16 +197,29 @@ def _flux_bands() -> Float32Array:
 
 
 def _salience(spectra: Float32Array, tuning_cents: float) -> Float32Array:
-    """Salience of each pitch: the best of the three kernel offsets."""
-    kernel = _kernel(round(tuning_cents))
-    return (spectra @ kernel).reshape(len(spectra), 3, len(PITCHES)).max(axis=1)
+    """Salience of each pitch."""
+    return _best_offset(spectra, _pitch_kernel(round(tuning_cents)))
+
+
+def _best_offset(spectra: Float32Array, kernel: Float32Array) -> Float32Array:
+    """Product with a kernel, the best of the three offsets for each pitch."""
+    product = spectra @ kernel
+    return product.reshape(len(spectra), len(KERNEL_OFFSETS), len(PITCHES)).max(axis=1)
+
+
+def offset_pitches(tuning_cents: float) -> FloatArray:
+    """All pitches at the three offsets, shape=(3 * pitches,), as MIDI numbers."""
+    return np.add.outer(np.array(KERNEL_OFFSETS), PITCHES).ravel() + tuning_cents / 100
 
 
 @lru_cache(maxsize=128)
-def _kernel(tuning_cents: int) -> Float32Array:
-    """Kernels of all pitches at the three offsets, shape=(BINS, 3 * pitches)."""
-    offsets = np.add.outer(np.array(KERNEL_OFFSETS), PITCHES).ravel()
-    return pitch_kernel(offsets + tuning_cents / 100)
+def _pitch_kernel(tuning_cents: int) -> Float32Array:
+    return pitch_kernel(offset_pitches(tuning_cents))
+
+
+@lru_cache(maxsize=128)
+def _peak_kernel(tuning_cents: int) -> Float32Array:
+    return peak_kernel(offset_pitches(tuning_cents))
 
 
 def pitch_kernel(midi_numbers: FloatArray) -> Float32Array:
@@ -229,6 +247,22 @@ def pitch_kernel(midi_numbers: FloatArray) -> Float32Array:
     kernel[frequency > KERNEL_TOP_HZ] = 0
     positive = np.sqrt((np.maximum(kernel, 0) ** 2).sum(axis=0))
     return (kernel / positive).astype(np.float32)
+
+
+def peak_kernel(midi_numbers: FloatArray) -> Float32Array:
+    """Narrow kernels of pitches, shape=(BINS, n): are the partials peaks at all.
+
+    Gaussian lobes as wide as the window's own, at partials 1 to 8, weighted 1/√f.
+    High notes with few partials are told from their neighbours by these; the wide
+    lobes of `pitch_kernel` are blunt there.
+    """
+    frequency = np.arange(BINS) * BIN_HZ
+    kernel = np.zeros((BINS, len(midi_numbers)))
+    for partial in range(1, 9):
+        centre = partial * midi_to_hz(midi_numbers)
+        lobe = np.exp(-0.5 * ((frequency[:, None] - centre) / PEAK_SIGMA_HZ) ** 2)
+        kernel += lobe * (centre < KERNEL_TOP_HZ) / np.sqrt(partial)
+    return (kernel / np.sqrt((kernel**2).sum(axis=0))).astype(np.float32)
 
 
 def estimate_tuning(magnitude: Float32Array) -> float:
