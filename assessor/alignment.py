@@ -19,7 +19,13 @@ import numpy.typing as npt
 
 from assessor import dtw, passes
 from assessor.errors import AlignmentError
-from assessor.lick.notation import Lick, LickNote
+from assessor.lick.notation import (
+    Articulation,
+    BendKind,
+    Lick,
+    LickNote,
+    SlideEdge,
+)
 from assessor.onset import BoolArray, Events
 from assessor.spectrum import PITCHES
 from assessor.tuning import FloatArray
@@ -39,6 +45,9 @@ RINGING_FLOOR = 0.33  # share of it that even a clear attack does not lift
 TIME_CAP = 5.0  # the price of a late note grows to this, and slowly beyond
 TIME_BEYOND = 0.1
 BENT_DROP = 0.05  # a weak event inside a bent or shaken note is dropped at this cost
+SLIDE_REACH = 5  # semitones a slide from nowhere may start away
+SLID_START = 0.7  # cost of a start away from the fret
+BENT_START = 1.0
 BAND_S = 1.5  # a wrong note's pitch is weighed this near its place
 NEVER = 1e3
 LEAST_RIGHT_SHARE = 0.4  # below this, it is not this lick
@@ -164,14 +173,21 @@ class Written:
         Written times in seconds.
     midi : shape=(n,)
         Written pitch plus the transposition.
-    bent : shape=(n,), bool
+    moving : shape=(n,), bool
         The pitch is meant to move inside the note.
+    gliding : shape=(n,), bool
+        The note is reached by a slide from the one before.
+    starts : tuple of dict, length n
+        Semitones from the written pitch at which a note may begin, with their cost
+        in nats: slides from nowhere, pre-bends and quick bends.
     """
 
     onset_s: FloatArray
     end_s: FloatArray
     midi: IntArray
-    bent: BoolArray
+    moving: BoolArray
+    gliding: BoolArray
+    starts: tuple[dict[int, float], ...]
 
     @classmethod
     def of(cls, lick: Lick, transposition: int = 0) -> Written:
@@ -180,7 +196,9 @@ class Written:
             lick.onsets_s(),
             lick.ends_s(),
             np.array([n.midi_number for n in lick.notes]) + transposition,
-            np.array([_moves(n) for n in lick.notes]),
+            np.array([n.moves for n in lick.notes]),
+            np.array([n.articulation is Articulation.SLIDE for n in lick.notes]),
+            tuple(_starts(n) for n in lick.notes),
         )
 
     @property
@@ -189,10 +207,24 @@ class Written:
         return float(np.median(np.diff(self.onset_s))) if len(self.onset_s) > 1 else 0.5
 
 
-def _moves(note: LickNote) -> bool:
-    """Say whether the pitch of a note is meant to move."""
-    slides = note.slide_in is not None or note.slide_out is not None
-    return note.bend is not None or note.vibrato or slides
+def _starts(note: LickNote) -> dict[int, float]:
+    """Where the pitch of a note may begin: semitones from the fret, cost in nats."""
+    starts = {0: 0.0}
+    if note.slide_in in _SLIDE_SIGN:
+        sign = _SLIDE_SIGN[note.slide_in]
+        starts |= {sign * step: SLID_START for step in range(1, SLIDE_REACH + 1)}
+    if note.bend is not None:
+        held = note.bend.kind in (BendKind.PREBEND, BendKind.PREBEND_RELEASE)
+        cost = 0.0 if held else BENT_START
+        top = int(np.ceil(note.bend.target_cents / 100))
+        starts |= dict.fromkeys(range(1, top + 1), cost)
+    return starts
+
+
+_SLIDE_SIGN: dict[SlideEdge | None, int] = {
+    SlideEdge.FROM_BELOW: -1,
+    SlideEdge.FROM_ABOVE: 1,
+}
 
 
 def align(lick: Lick, events: Events) -> Alignment:
@@ -455,7 +487,7 @@ def _musical_costs(
     count, heard = len(written.midi), len(events)
     none = events.log_probability[:, 0]
     pitch = events.log_probability[:, 1:]
-    column = np.clip(written.midi - PITCHES[0], 0, len(PITCHES) - 1)
+    column = _column(written.midi)
     wrong_prior = _wrong_prior()
     dull = 1 - events.attack  # no clear attack: what still rings is no new note
     wrong = np.full((count, heard), NEVER)
@@ -481,12 +513,22 @@ def _musical_costs(
         score[:, same] -= RINGING * np.maximum(dull[near], RINGING_FLOOR)[:, None]
         extra_pitch[k, near] = score.argmax(axis=1)
         extra[k, near] = EXTRA - score[rows, extra_pitch[k, near]]
-        if k and written.bent[k - 1]:
+        if (k and written.moving[k - 1]) or (k < count and written.gliding[k]):
             drop[k] = np.where(weak, np.minimum(drop[k], BENT_DROP), drop[k])
     wrong[:, events.expected_only] = NEVER
     extra[:, events.expected_only] = NEVER
-    right = -pitch[:, column].T
+    right = np.stack(
+        [
+            np.min([cost - pitch[:, _column(m + d)] for d, cost in starts.items()], 0)
+            for m, starts in zip(written.midi, written.starts, strict=True)
+        ]
+    )
     return _Costs(right, wrong, wrong_pitch, extra, extra_pitch, drop)
+
+
+def _column(midi: IntArray) -> IntArray:
+    """Column of a pitch, kept inside what the ear hears."""
+    return np.clip(midi - PITCHES[0], 0, len(PITCHES) - 1)
 
 
 def _wrong_prior() -> FloatArray:

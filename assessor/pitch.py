@@ -338,22 +338,16 @@ def _contours(
 def _frames_of(note: _Sounding, onset_s: float, limit_s: float) -> tuple[int, int]:
     """First frame and one past the last that see this note alone."""
     lead_s = LEAD_S if limit_s - onset_s > ROOM_S else SHORT_LEAD_S
-    if note.written is not None and _moves(note.written):
+    if note.written is not None and note.written.moves:
         lead_s = BENT_LEAD_S
     first = int(np.ceil((onset_s + lead_s) / FRAME_HOP_S))
     end_s = max(limit_s - TRAIL_S, onset_s + lead_s + 0.01)
     return max(first, 0), int(np.floor(end_s / FRAME_HOP_S)) + 1
 
 
-def _moves(note: LickNote) -> bool:
-    """Say whether the pitch of a note is meant to move."""
-    slides = note.slide_in is not None or note.slide_out is not None
-    return note.bend is not None or note.vibrato or slides
-
-
 def _reach(note: _Sounding) -> tuple[float, float]:
     """How far the pitch may go from the nominal one, semitones down and up."""
-    if note.written is None or not _moves(note.written):
+    if note.written is None or not note.written.moves:
         return -0.8, 0.8
     if note.written.bend is not None:
         return -1.0, note.written.bend.target_cents / 100 + 1.6
@@ -455,7 +449,7 @@ def _played(
     peak_db = float(level_db[:7].max())
     heard = np.nonzero(level_db > peak_db - GONE_DB)[0]
     offset_s = min(onset_s + 0.01 * (heard[-1] + 1) + 0.01, limit_s)
-    moving = note.written is not None and _moves(note.written)
+    moving = note.written is not None and note.written.moves
     steady, uncertainty = (np.nan, np.nan) if moving else _steady(contour)
     return PlayedNote(
         onset_s=onset_s,

@@ -434,7 +434,7 @@ def _room_after(matches: list[Match], match: Match) -> float:
 
 def _semitone_checked(ear: _Ear, matches: list[Match], match: Match) -> Match:
     """A right note whose steady sound sits a semitone off is a wrong one."""
-    if match.verdict is not Verdict.RIGHT or ear.written.bent[match.index]:
+    if match.verdict is not Verdict.RIGHT or ear.written.moving[match.index]:
         return match
     time_s = float(match.time_s or 0)
     room_s = min(_room_after(matches, match), 0.5)

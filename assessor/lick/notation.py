@@ -118,6 +118,12 @@ class LickNote:
         """True when the note is sounded by the fretting hand."""
         return self.articulation in SLURRED
 
+    @property
+    def moves(self) -> bool:
+        """True when the pitch is meant to move while the note sounds."""
+        slides = self.slide_in is not None or self.slide_out is not None
+        return self.bend is not None or self.vibrato or slides
+
 
 @dataclass(frozen=True)
 class Meter:
