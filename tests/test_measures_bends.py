@@ -119,6 +119,14 @@ def test_overshoot_is_the_peak_over_the_settled_pitch() -> None:
     assert note.overshoot.value == pytest.approx(30, abs=2 * PITCH_TOLERANCE_CENTS)
 
 
+def test_slow_rise_does_not_pull_the_settled_pitch_down() -> None:
+    """Up in 400 ms, held for 200 ms, let down in 200 ms."""
+    shape = lambda s: 200 * (ramp(s, 0.05, 0.4) - ramp(s, 0.65, 0.2))  # noqa: E731
+    note = bent(shape, Bend(BendKind.BEND_RELEASE, 200.0))
+    assert note.settled is not None
+    assert note.settled.value == pytest.approx(200, abs=2 * PITCH_TOLERANCE_CENTS)
+
+
 def test_bend_that_never_stays_up_is_judged_by_its_peak() -> None:
     """Up and down again at once: no plateau."""
     shape = lambda s: 190 * (ramp(s, 0.1, 0.05) - ramp(s, 0.15, 0.05))  # noqa: E731

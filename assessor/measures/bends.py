@@ -27,8 +27,8 @@ right are read.
 Known limits
 ------------
 `measures.curves` tells what is left out of a contour.  A vibrato that grows is measured
-where it is wide, so it looks a little steadier than it is.  A guitar that does not play in
-tune along its neck shows as intonation of the player.
+where it is wide, so it looks a little steadier than it is.  A guitar that does not
+play in tune along its neck shows as intonation of the player.
 """
 
 from __future__ import annotations
