@@ -25,7 +25,7 @@ from typing import Any
 import numpy as np
 import soundfile
 from takes import sheet_music
-from takes.curves import Stroke
+from takes.curves import Stroke, Touch
 from takes.degrade import DEGRADATIONS
 from takes.hand import Hand, draw_hand
 from takes.invent import Wish, invent
@@ -58,7 +58,7 @@ KINDS = {
     "errors": Kind(Wish(), Manner(jitter_ms=9, wrong=0.1, missed=0.08, extra=0.08)),
     "bends": Kind(
         Wish(LONG, shortest_s=0.45, longest_s=1.3),
-        Manner(jitter_ms=8, bend_error_cents=40),
+        Manner(jitter_ms=8, touch=Touch((-40, 40))),
         bends=True,
     ),
     "legato": Kind(
@@ -83,7 +83,7 @@ KINDS = {
             ring=0.3,
             detached=0.15,
             slur_unevenness=0.15,
-            bend_error_cents=40,
+            touch=Touch((-40, 40)),
             wrong=0.06,
             missed=0.05,
             extra=0.05,

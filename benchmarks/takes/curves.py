@@ -18,6 +18,23 @@ FLAT = np.zeros((1, 2))
 SOUNDING = ("jump", "slide")  # slurs inside one sounding note
 
 
+@dataclass(frozen=True)
+class Touch:
+    """How bends and vibrato come out; each draws from its limits.
+
+    Attributes
+    ----------
+    bend_off_cents : (float, float)
+        Where a bend ends against its target, + sharp.
+    rate_hz, depth_cents : (float, float)
+        Of vibrato; depth is half the peak-to-peak swing.
+    """
+
+    bend_off_cents: tuple[float, float] = (0.0, 0.0)
+    rate_hz: tuple[float, float] = (2.0, 8.0)
+    depth_cents: tuple[float, float] = (10.0, 80.0)
+
+
 @dataclass
 class Stroke:
     """One played note, before it sounds.
@@ -55,8 +72,17 @@ class Stroke:
     facts: dict[str, Any] = field(default_factory=dict)
 
 
-def bend(note: LickNote, stroke: Stroke, error_cents: float, rng: Generator) -> None:
-    """Give a stroke the pitch curve its note asks for."""
+def bend(note: LickNote, stroke: Stroke, touch: Touch, rng: Generator) -> None:
+    """Give a stroke the pitch curve its note asks for.
+
+    Parameters
+    ----------
+    note : LickNote
+    stroke : Stroke
+        Gets the curve, and the facts of its bend and vibrato.
+    touch : Touch
+    rng : numpy.random.Generator
+    """
     length_s = stroke.offset_s - stroke.onset_s
     if note.midi_number != stroke.midi_number:
         return
@@ -64,7 +90,7 @@ def bend(note: LickNote, stroke: Stroke, error_cents: float, rng: Generator) -> 
     cents = np.zeros_like(times_s)
     steady_s = 0.08
     if note.bend is not None and length_s >= 0.3:
-        top = note.bend.target_cents + rng.uniform(-1, 1) * error_cents
+        top = note.bend.target_cents + rng.uniform(*touch.bend_off_cents)
         cents, steady_s, settled_s = _bent_curve(note.bend, top, times_s, length_s, rng)
         stroke.articulation = str(note.bend.kind)
         stroke.facts |= {
@@ -75,7 +101,20 @@ def bend(note: LickNote, stroke: Stroke, error_cents: float, rng: Generator) -> 
         }
         steady_s += 0.03
     if note.vibrato and length_s >= 0.3:
-        cents = cents + _vibrato(stroke, times_s, steady_s, rng)
+        rate_hz, depth_cents = (
+            float(rng.uniform(*limits)) for limits in (touch.rate_hz, touch.depth_cents)
+        )
+        stroke.facts |= {
+            "vibrato_rate_hz": round(rate_hz, 3),
+            "vibrato_depth_cents": round(depth_cents, 2),
+            "vibrato_start_rel_s": round(steady_s, 4),
+        }
+        if note.bend is None:
+            stroke.articulation = "vibrato"
+        elif stroke.articulation == "bend":
+            stroke.articulation = "bend_vibrato"
+        swing = depth_cents * np.sin(2 * np.pi * rate_hz * (times_s - steady_s))
+        cents = cents + swing * np.clip((times_s - steady_s) / 0.08, 0, 1)
     if note.slide_in is not None or note.slide_out is not None:
         cents = cents + _slide_edges(note, times_s, length_s, rng)
         stroke.facts["slide_in"] = note.slide_in and str(note.slide_in)
@@ -104,24 +143,6 @@ def _bent_curve(
         down_s = min(rng.uniform(0.06, 0.18), length_s - end_s)
         cents = cents - top * _rise(times_s, end_s, down_s)
     return cents, plateau_s, end_s
-
-
-def _vibrato(
-    stroke: Stroke, times_s: FloatArray, start_s: float, rng: Generator
-) -> FloatArray:
-    """Swing the pitch, and write down how."""
-    rate_hz, depth_cents = rng.uniform(2, 8), rng.uniform(10, 80)
-    if "bend_target_cents" not in stroke.facts:
-        stroke.articulation = "vibrato"
-    elif stroke.articulation == "bend":
-        stroke.articulation = "bend_vibrato"
-    stroke.facts |= {
-        "vibrato_rate_hz": round(rate_hz, 3),
-        "vibrato_depth_cents": round(depth_cents, 2),
-        "vibrato_start_rel_s": round(start_s, 4),
-    }
-    swing = depth_cents * np.sin(2 * np.pi * rate_hz * (times_s - start_s))
-    return np.asarray(swing * np.clip((times_s - start_s) / 0.08, 0, 1))
 
 
 def _slide_edges(

@@ -16,7 +16,7 @@ from assessor.lick.notation import (
     SlideEdge,
 )
 from assessor.tuning import FloatArray
-from takes.curves import Stroke, bend
+from takes.curves import Stroke, Touch, bend
 from takes.invent import HIGHEST_MIDI, LOWEST_MIDI
 
 Generator = np.random.Generator
@@ -32,7 +32,7 @@ class Manner:
     jitter_ms : float
         Standard deviation of each onset.
     drift : float
-        Relative change of the tempo over the lick, + slower.
+        Relative change of the tempo over the lick, + faster.
     tempo_ratio : float
         Played over written tempo.
     softest_velocity, loudest_velocity : int
@@ -45,8 +45,9 @@ class Manner:
         Share of the notes that are cut short.
     slur_unevenness : float
         Largest shift of a slurred note, share of the inter-onset interval.
-    bend_error_cents : float
-        Bends end up to this far from their target.
+    touch : Touch
+    accent : int
+        Velocity added on the beat and taken off between.
     """
 
     jitter_ms: float = 4.0
@@ -60,7 +61,8 @@ class Manner:
     ring: float = 0.0
     detached: float = 0.0
     slur_unevenness: float = 0.0
-    bend_error_cents: float = 0.0
+    touch: Touch = field(default_factory=Touch)
+    accent: int = 0
 
 
 @dataclass
@@ -135,6 +137,8 @@ def play(
         velocity = int(
             rng.integers(manner.softest_velocity, manner.loudest_velocity + 1)
         )
+        on_beat = note.onset_beats.denominator == 1
+        velocity += manner.accent if on_beat else -manner.accent
         name = str(note.articulation)
         strokes.append(
             Stroke(
@@ -146,7 +150,7 @@ def play(
     strokes, faults = _err(strokes, manner, rng)
     for stroke in strokes:
         if stroke.index is not None:
-            bend(lick.notes[stroke.index], stroke, manner.bend_error_cents, rng)
+            bend(lick.notes[stroke.index], stroke, manner.touch, rng)
     return strokes, faults
 
 
