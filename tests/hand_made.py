@@ -126,13 +126,22 @@ def as_written(
     late_s: Sequence[float] | float = 0.0,
     **fields: Any,
 ) -> list[PlayedNote]:
-    """Every note of a lick, at `pace` seconds a written second, late by `late_s`."""
+    """Every note of a lick, at `pace` seconds a written second, late by `late_s`.
+
+    Slurs are sounded as slurs.
+    """
     late = np.broadcast_to(np.asarray(late_s, dtype=np.float64), (len(lick),))
     onsets = start_s + pace * lick.onsets_s() + late
     ends = start_s + pace * lick.ends_s()
     ends[:-1] = np.minimum(ends[:-1], onsets[1:])
     return [
-        played(float(on), note.midi_number, offset_s=float(off), **fields)
+        played(
+            float(on),
+            note.midi_number,
+            offset_s=float(off),
+            sounded_by=SoundedBy.SLURRED if note.slurred else SoundedBy.PICKED,
+            **fields,
+        )
         for on, off, note in zip(onsets, ends, lick.notes, strict=True)
     ]
 

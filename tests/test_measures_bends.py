@@ -120,8 +120,8 @@ def test_overshoot_is_the_peak_over_the_settled_pitch() -> None:
 
 
 def test_slow_rise_does_not_pull_the_settled_pitch_down() -> None:
-    """Up in 400 ms, held for 200 ms, let down in 200 ms."""
-    shape = lambda s: 200 * (ramp(s, 0.05, 0.4) - ramp(s, 0.65, 0.2))  # noqa: E731
+    """Up in 500 ms, held for 150 ms, let down in 250 ms."""
+    shape = lambda s: 200 * (ramp(s, 0.05, 0.5) - ramp(s, 0.7, 0.25))  # noqa: E731
     note = bent(shape, Bend(BendKind.BEND_RELEASE, 200.0))
     assert note.settled is not None
     assert note.settled.value == pytest.approx(200, abs=2 * PITCH_TOLERANCE_CENTS)
