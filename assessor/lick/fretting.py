@@ -181,6 +181,7 @@ def choose_fretting(
     capo: int = 0,
     articulations: Sequence[Articulation] | None = None,
     strings: Sequence[int | None] | None = None,
+    frets: int = FRETS,
 ) -> list[tuple[int, int]]:
     """Choose string and fret of each note of a line.
 
@@ -201,6 +202,8 @@ def choose_fretting(
         How each note is sounded: slurred notes stay on the string before.
     strings : sequence of (int or None) or None
         Strings that are already known.
+    frets : int
+        Frets of the neck, counted from the nut.
 
     Returns
     -------
@@ -227,7 +230,7 @@ def choose_fretting(
     for index, (midi_number, string) in enumerate(
         zip(midi_numbers, strings, strict=True)
     ):
-        places = positions(midi_number, tuning, capo=capo)
+        places = positions(midi_number, tuning, capo=capo, frets=frets)
         if string is not None:
             places = tuple(p for p in places if p[0] == string)
         if not places:
