@@ -53,6 +53,7 @@ NEVER = 1e3
 LEAST_RIGHT_SHARE = 0.4  # below this, it is not this lick
 FREE_CELLS = 30_000  # notes times events; longer takes must be found by voting
 FREE_RIGHT_SHARE = 0.6  # order alone proves less
+TWICE_S = 0.06  # nobody plays two extra notes of one pitch this near
 UNREACHED_NOTES = 3  # as many missed at an end were not played to, not missed
 
 
@@ -495,7 +496,7 @@ def _musical_costs(
     extra = np.tile(EXTRA - pitch.max(axis=1), (count + 1, 1))
     extra_pitch = np.tile(pitch.argmax(axis=1), (count + 1, 1))
     drop = np.tile(-none, (count + 1, 1))
-    weak = (events.rise_db < 4) & (events.flux < 1.2)
+    weak = (events.flux < 0.6) | ((events.rise_db < 4) & (events.flux < 1.2))
     for k in range(count + 1):
         before, after = max(k - 1, 0), min(k, count - 1)
         low = np.searchsorted(events.times_s, place_s[before] - band_s)
@@ -613,7 +614,8 @@ def make_pass(
         for m in matches
     )
     ratio = _ratio(written, closed)
-    inside = tuple(e for e in extras if _counts(e, closed, written, ratio))
+    counted = [e for e in extras if _counts(e, closed, written, ratio)]
+    inside = tuple(e for e in counted if not _heard_twice(e, counted))
     return Pass(closed, inside, 1 / ratio, not unreached, span_s)
 
 
@@ -626,6 +628,16 @@ def _ratio(written: Written, matches: tuple[Match, ...]) -> float:
     return fit_tempo(
         written.onset_s[index], np.array([m.time_s for m in timed], float)
     ).ratio
+
+
+def _heard_twice(extra: ExtraNote, extras: list[ExtraNote]) -> bool:
+    """Say whether a surer extra note of the same pitch begins at about this time."""
+    return any(
+        other.midi_number == extra.midi_number
+        and abs(other.time_s - extra.time_s) < TWICE_S
+        and (other.probability, other.time_s) > (extra.probability, extra.time_s)
+        for other in extras
+    )
 
 
 def _counts(

@@ -33,6 +33,7 @@ GAP_PENALTY = 0.35  # an unsupported note weighs this against a supported one
 LONGEST_PAUSE_S = 8.0  # inside one pass
 TRANSPOSITIONS = 24  # semitones, up and down
 AS_WRITTEN_BONUS = 1.25  # a moved take must win by this much
+MISTUNED_CENTS = 65.0  # a semitone off and tuned back by this is mistuned, not moved
 
 
 @dataclass(frozen=True)
@@ -85,11 +86,20 @@ def find(
     for transposition in _likely_transpositions(midi_numbers, events):
         runs = find_runs(written_s, midi_numbers + transposition, events)
         support = sum(run.support for run in runs)
-        if transposition == 0:
+        if transposition == 0 or is_mistuned(transposition, events.tuning_cents):
             support *= AS_WRITTEN_BONUS
         if support > best[0]:
             best = (support, transposition, runs)
     return best[1], chain(best[2], written_s)
+
+
+def is_mistuned(transposition: int, tuning_cents: float) -> bool:
+    """Say whether a shift and a tuning offset are one guitar plainly out of tune.
+
+    Tuning is heard within a semitone only: 55 cents sharp looks like a semitone up
+    and 45 cents flat.
+    """
+    return abs(100 * transposition + tuning_cents) <= MISTUNED_CENTS
 
 
 def _likely_transpositions(midi_numbers: IntArray, events: Events) -> list[int]:
@@ -102,8 +112,10 @@ def _likely_transpositions(midi_numbers: IntArray, events: Events) -> list[int]:
     shift = heard[:-1, None] - midi_numbers[None, :-1]
     agreed = shift[steps & (np.abs(shift) <= TRANSPOSITIONS)]
     votes = np.bincount(agreed + TRANSPOSITIONS, minlength=2 * TRANSPOSITIONS + 1)
-    ranked = np.argsort(-votes, kind="stable")[:3] - TRANSPOSITIONS
-    return [0, *(int(t) for t in ranked if t != 0 and votes[t + TRANSPOSITIONS])][:3]
+    ranked = [int(t) - TRANSPOSITIONS for t in np.argsort(-votes, kind="stable")[:3]]
+    near = [t for t in (-1, 1) if is_mistuned(t, events.tuning_cents)]
+    moved = [t for t in ranked if votes[t + TRANSPOSITIONS] and t not in (0, *near)]
+    return [0, *near, *moved][:3]
 
 
 def find_runs(

@@ -18,6 +18,7 @@ import scipy.fft
 from assessor.alignment import Alignment, ExtraNote, Match, Pass, Verdict
 from assessor.attack import attack_db, energy_rise, hidden_rise, period_change
 from assessor.lick.notation import Articulation, Lick, LickNote
+from assessor.passes import is_mistuned
 from assessor.spectrum import (
     BIN_HZ,
     BINS,
@@ -42,7 +43,6 @@ PARTIALS = np.arange(1, 6)
 PARTIAL_REACH_CENTS = 60.0
 WINDOW_SIGMA_S = 0.0085  # standard deviation of the squared Hann window's weight
 GONE_DB = 25.0  # a note this far under its peak is no longer heard
-MOVED_TUNING_CENTS = 65.0  # a semitone off and mistuned back is plain mistuning
 BRIGHT_HZ = 4000.0
 SLURRED_DULLER_DB, PICKED_DULLER_DB = 12.0, 6.0  # than the take's own picked notes
 
@@ -539,7 +539,7 @@ def _mistuned_rather_than_moved(performance: Performance) -> Performance:
     """A take a semitone up and mistuned back down is plainly mistuned."""
     shift = performance.transposition
     tuning_cents = performance.tuning_cents + 100 * shift
-    if shift == 0 or abs(tuning_cents) > MOVED_TUNING_CENTS:
+    if shift == 0 or not is_mistuned(shift, performance.tuning_cents):
         return performance
 
     def lowered(note: PlayedNote) -> PlayedNote:

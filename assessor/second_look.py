@@ -55,6 +55,7 @@ LOOK_FFT = 2048
 LOOK_BIN_HZ = COARSE_RATE_HZ / LOOK_FFT
 LOOK_BINS = int(4630 / LOOK_BIN_HZ)
 SHARED_HZ = 18.0  # partials nearer than this to a ringing one do not count
+TELLING_DB = -30.0  # unshared partials weaker than this are no evidence
 RESTRUCK_DB = 6.0  # attack of an extra note of a pitch that still rings
 CLICK_FALL_DB = 18.0  # a knock falls by more than this in 55 ms, a note by less
 
@@ -384,14 +385,19 @@ def _is_note(
     timed = [m for m in matches if m.time_s is not None]
     earlier = [m for m in timed if float(m.time_s or 0) < extra.time_s][-3:]
     soon = [m for m in timed if 0 < float(m.time_s or 0) - extra.time_s < SHORT_S]
-    if extra.midi_number in [_pitch(ear, m) for m in earlier[-2:]]:
-        # struck again while it rings: its partials cannot grow much
-        return attack_db(ear.spectrum, extra.time_s) > RESTRUCK_DB
+    again = extra.midi_number in [_pitch(ear, m) for m in earlier[-2:]]
+    if again and attack_db(ear.spectrum, extra.time_s) > RESTRUCK_DB:
+        return True  # struck while it rings: its partials cannot grow much
     short = bool(soon)
     ringing = [_pitch(ear, m) for m in (*earlier, *soon)]
     growth = partial_growth(
         ear.spectrum, extra.time_s, extra.midi_number, ringing, short=short
     )
+    if growth is None or growth.level_db < TELLING_DB:
+        # an overtone of what rings: what is left unshared says nothing
+        growth = partial_growth(
+            ear.spectrum, extra.time_s, extra.midi_number, [], short=short
+        )
     margin = 2.0 * short
     return growth is None or (
         growth.grown_db > EXTRA_GROWN_DB + margin
