@@ -31,12 +31,12 @@ from takes.play import Faults, Manner, play
 from takes.sounds import SampledGuitar
 
 from assessor.lick import read
-from assessor.lick.notation import Articulation, Lick
+from assessor.lick.notation import Articulation, BendKind, Lick
 from assessor.tuning import FloatArray
 
 ROOT = Path(__file__).parents[1]
 SHIPPED_RATE_HZ = 32000  # holds everything a guitar has, in three quarters of the size
-LONGEST_S = 12.0
+LONGEST_S = 15.0
 HAND = Hand(landing=0.4, lift=0.25, squeak=0.04, sympathy=0.2)
 ROOM_NOISE_DB = 24.0  # pink noise below the guitar, in the noisy room
 
@@ -61,6 +61,8 @@ class Recipe:
     passes : tuple of float
         Share of the lick each pass gets through.
     noisy_room : bool
+    tuning_cents : float
+        Of the guitar, + sharp.
     """
 
     name: str
@@ -71,13 +73,19 @@ class Recipe:
     late_s: float = 0.0
     passes: tuple[float, ...] = (1.0,)
     noisy_room: bool = False
+    tuning_cents: float = 0.0
 
 
 def _bends(lick: Lick) -> int:
-    return sum(note.bend is not None for note in lick.notes)
+    bends = [note.bend for note in lick.notes if note.bend is not None]
+    return sum(bend.kind is BendKind.BEND for bend in bends)
 
 
-def _hammered(lick: Lick) -> int:
+def _ringing(lick: Lick) -> int:
+    return sum(note.let_ring for note in lick.notes)
+
+
+def _slurs(lick: Lick) -> int:
     kinds = (Articulation.HAMMER_ON, Articulation.PULL_OFF)
     return sum(note.articulation in kinds for note in lick.notes)
 
@@ -88,7 +96,8 @@ def _skips(lick: Lick) -> int:
 
 
 def _picked(lick: Lick) -> int:
-    return len(lick) if not _bends(lick) and not _hammered(lick) else 0
+    marked = sum(n.bend is not None or n.slurred or n.let_ring for n in lick.notes)
+    return 0 if marked else len(lick)
 
 
 SINGING = ((4.8, 6.2), (18.0, 35.0))  # rate and depth of a practised vibrato
@@ -104,39 +113,25 @@ RECIPES = (
     Recipe("clean", HUMAN, "jazz", _skips),
     Recipe(
         "late-and-dragging",
-        Manner(jitter_ms=7, drift=-0.09, softest_velocity=80, loudest_velocity=104),
+        replace(HUMAN, jitter_ms=7, drift=-0.09),
         "steel",
         _picked,
         late_s=0.028,
     ),
     Recipe(
         "wrong-notes",
-        Manner(
-            jitter_ms=7,
-            softest_velocity=80,
-            loudest_velocity=108,
-            wrong=0.1,
-            missed=0.05,
-            extra=0.05,
-        ),
+        replace(HUMAN, jitter_ms=7, wrong=0.1, missed=0.05, extra=0.05),
         "clean",
         _picked,
     ),
     Recipe(
-        "flat-bend",
-        Manner(jitter_ms=6, touch=Touch((-48, -32), *SINGING)),
-        "clean",
-        _bends,
+        "flat-bend", replace(HUMAN, touch=Touch((-48, -32), *SINGING)), "clean", _bends
     ),
-    Recipe(
-        "uneven-hammer-ons",
-        Manner(jitter_ms=5, slur_unevenness=0.28),
-        "clean",
-        _hammered,
-    ),
+    Recipe("uneven-hammer-ons", replace(HUMAN, slur_unevenness=0.28), "clean", _slurs),
     Recipe("moved-three-frets", HUMAN, "steel", _skips, moved_semitones=3),
-    Recipe("three-passes", HUMAN, "jazz", passes=(1.0, 0.55, 1.0)),
+    Recipe("three-passes", HUMAN, "jazz", _picked, passes=(1.0, 0.55, 1.0)),
     Recipe("noisy-room", HUMAN, "steel", noisy_room=True),
+    Recipe("tuned-low-ringing", HUMAN, "nylon", _ringing, tuning_cents=-22.0),
 )
 
 
@@ -188,7 +183,8 @@ def plan(lick: Lick, recipe: Recipe, rng: np.random.Generator) -> Plan:
         len(passes) - 1,
         faults,
         recipe.program,
-        hand=HAND,
+        recipe.tuning_cents,
+        HAND,
         landings_s=tuple(landings),
         fade_s=0.015,
     )

@@ -50,6 +50,10 @@ def describe(lick: Lick, truth: Truth, moved_semitones: int) -> list[str]:
     lines = _faults(lick, truth)
     if moved_semitones:
         lines.append(f"Every note is {moved_semitones} frets higher than written.")
+    if truth["tuning_cents"]:
+        lines.append(
+            f"The guitar is tuned {truth['tuning_cents']:+g} cents from 440 Hz."
+        )
     lines += _passes(lick, truth)
     lines += _timing(lick, truth)
     lines += _slurs(lick, truth)

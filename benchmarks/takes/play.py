@@ -21,6 +21,7 @@ from takes.invent import HIGHEST_MIDI, LOWEST_MIDI
 
 Generator = np.random.Generator
 SHORTEST_ORNAMENT_S = 0.42
+LONGEST_RING_S = 2.5
 
 
 @dataclass(frozen=True)
@@ -134,6 +135,8 @@ def play(
         if i + 1 < len(lick):
             legato = note.end_beats == lick.notes[i + 1].onset_beats
             offset_s = onsets_s[i + 1] if legato else min(offset_s, onsets_s[i + 1])
+        if note.let_ring:
+            offset_s = _ring_end_s(lick, i, onsets_s)
         velocity = int(
             rng.integers(manner.softest_velocity, manner.loudest_velocity + 1)
         )
@@ -152,6 +155,14 @@ def play(
         if stroke.index is not None:
             bend(lick.notes[stroke.index], stroke, manner.touch, rng)
     return strokes, faults
+
+
+def _ring_end_s(lick: Lick, index: int, onsets_s: FloatArray) -> float:
+    """When a note that rings on is stopped: by the next one on its string."""
+    string, longest_s = lick.notes[index].string, onsets_s[index] + LONGEST_RING_S
+    after = range(index + 1, len(lick))
+    same = (onsets_s[k] for k in after if lick.notes[k].string == string)
+    return float(min(next(same, longest_s), longest_s))
 
 
 def _times(lick: Lick, manner: Manner, rng: Generator) -> FloatArray:
