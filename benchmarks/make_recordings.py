@@ -130,8 +130,8 @@ RECIPES = (
     Recipe("uneven-hammer-ons", replace(HUMAN, slur_unevenness=0.28), "clean", _slurs),
     Recipe("moved-three-frets", HUMAN, "steel", _skips, moved_semitones=3),
     Recipe("three-passes", HUMAN, "jazz", _picked, passes=(1.0, 0.55, 1.0)),
-    Recipe("noisy-room", HUMAN, "steel", noisy_room=True),
     Recipe("tuned-low-ringing", HUMAN, "nylon", _ringing, tuning_cents=-22.0),
+    Recipe("noisy-room", HUMAN, "steel", noisy_room=True),
 )
 
 

@@ -24,7 +24,6 @@ from typing import Any
 
 import numpy as np
 import soundfile
-from takes import sheet_music
 from takes.curves import Stroke, Touch
 from takes.degrade import DEGRADATIONS
 from takes.hand import Hand, draw_hand
@@ -33,6 +32,8 @@ from takes.measure import DETUNE_TIMES_S, SAMPLE_RATE_HZ
 from takes.mix import Plan, land_pick, mix, wanted
 from takes.play import Faults, Manner, ornament, play
 from takes.sounds import PROGRAMS, RecordedGuitar, SampledGuitar
+
+from assessor.lick import Lick, musicxml
 
 Generator = np.random.Generator
 BATCH = 24  # takes rendered in one run of fluidsynth
@@ -163,7 +164,7 @@ def _vary(manner: Manner, kind: str, rng: Generator) -> Manner:
 
 
 def _passes(
-    lick_manner: tuple[Any, Manner], rng: Generator, start_s: float
+    lick_manner: tuple[Lick, Manner], rng: Generator, start_s: float
 ) -> tuple[list[list[Stroke]], int]:
     """Play a lick two to four times, some runs broken off; one is complete."""
     lick, manner = lick_manner
@@ -198,14 +199,14 @@ def degrade(
 
 
 def write_take(
-    folder: Path, lick: Any, samples: np.ndarray, truth: dict[str, Any]
+    folder: Path, lick: Lick, samples: np.ndarray, truth: dict[str, Any]
 ) -> None:
     """Write sound, lick and truth of one take."""
     stem = folder / truth["take"]
     clipped = np.clip(samples, -1, 1)
     soundfile.write(f"{stem}.wav", clipped, SAMPLE_RATE_HZ, subtype="PCM_16")
     Path(f"{stem}.json").write_text(json.dumps(truth, separators=(",", ":")))
-    Path(f"{stem}.musicxml").write_bytes(sheet_music.write(lick))
+    Path(f"{stem}.musicxml").write_bytes(musicxml.write(lick))
 
 
 def write_calibration(folder: Path, guitar: SampledGuitar | RecordedGuitar) -> None:
