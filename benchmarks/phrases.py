@@ -118,18 +118,14 @@ def plan_take(
     late = rng.random() < 0.25
     start_s = float(rng.uniform(0.9, 2.5) if late else rng.uniform(0.35, 0.9))
     if several:
-        passes, judged = _passes(lick_manner=(lick, manner), rng=rng, start_s=start_s)
+        passes, judged = _passes(lick, manner, rng, start_s)
         faults = Faults()
     else:
         strokes, faults = play(lick, manner, rng, start_s)
         passes, judged = [strokes], 0
     hand = draw_hand(rng) if rng.random() < 0.8 else Hand()
     landings = [t for strokes in passes for t in land_pick(strokes, hand, rng)]
-    held = recipe.bends or recipe.wish.slurred_share > 0 or kind == "overlap"
-    highest = max(s.midi_number for strokes in passes for s in strokes)
-    held = held or highest > MUTED_HIGHEST_MIDI
-    programs = SUSTAINING if held else tuple(PROGRAMS)
-    program = guitar or programs[int(rng.integers(len(programs)))]
+    program = guitar or _program(kind, passes, rng)
     tuned = kind == "tuned" or rng.random() < 0.15
     # Wrong notes are judged to half a semitone with the tuning left in.
     limit = 40.0 if recipe.manner.wrong else 60.0
@@ -150,6 +146,16 @@ def plan_take(
     )
 
 
+def _program(kind: str, passes: list[list[Stroke]], rng: Generator) -> str:
+    """Draw a sound, one that sustains where the kind needs it."""
+    recipe = KINDS[kind]
+    held = recipe.bends or recipe.wish.slurred_share > 0 or kind == "overlap"
+    highest = max(s.midi_number for strokes in passes for s in strokes)
+    held = held or highest > MUTED_HIGHEST_MIDI
+    programs = SUSTAINING if held else tuple(PROGRAMS)
+    return programs[int(rng.integers(len(programs)))]
+
+
 def _vary(manner: Manner, kind: str, rng: Generator) -> Manner:
     """Draw what differs from take to take of one kind."""
     jitter_ms = manner.jitter_ms * float(rng.uniform(0.4, 1.7))
@@ -164,10 +170,16 @@ def _vary(manner: Manner, kind: str, rng: Generator) -> Manner:
 
 
 def _passes(
-    lick_manner: tuple[Lick, Manner], rng: Generator, start_s: float
+    lick: Lick, manner: Manner, rng: Generator, start_s: float
 ) -> tuple[list[list[Stroke]], int]:
-    """Play a lick two to four times, some runs broken off; one is complete."""
-    lick, manner = lick_manner
+    """Play a lick two to four times without a fault, some runs broken off.
+
+    Returns
+    -------
+    passes : list of list of Stroke
+    judged : int
+        The first that is complete.
+    """
     manner = replace(manner, wrong=0.0, missed=0.0, extra=0.0)
     count = int(rng.integers(2, 5))
     judged = int(rng.integers(count))
