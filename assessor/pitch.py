@@ -26,8 +26,6 @@ from assessor.spectrum import (
     FINE_RATE_HZ,
     FRAME_HOP_S,
     Spectrum,
-    offset_pitches,
-    pitch_kernel,
 )
 from assessor.tuning import FloatArray, midi_to_hz
 
@@ -375,8 +373,8 @@ def track(
         Strength is the summed compressed magnitude of the partials used; 0 = none.
     """
     magnitude = spectrum.magnitude[frame]
-    grid, tuned = offset_pitches(0), offset_pitches(spectrum.tuning_cents)
-    kernel = pitch_kernel(tuned)
+    tuned, kernel = spectrum.pitch_kernel
+    grid = tuned - spectrum.tuning_cents / 100
     away = grid[None, :] - nominal[:, None]
     allowed = (away >= reach[:, :1]) & (away <= reach[:, 1:])
     score = np.where(allowed, magnitude @ kernel, -np.inf)

@@ -20,16 +20,12 @@ import scipy.fft
 from assessor.alignment import (
     Alignment,
     ExtraNote,
-    IntArray,
     Match,
     Pass,
     Verdict,
-    Written,
-    decode,
-    expectation,
+    close_pass,
     make_pass,
     refit,
-    settle,
 )
 from assessor.attack import attack_db, hidden_rise
 from assessor.lick.notation import Articulation, Lick
@@ -42,6 +38,7 @@ from assessor.spectrum import (
     Spectrum,
 )
 from assessor.tuning import FloatArray, midi_to_hz
+from assessor.warp import IntArray, Written, closely, weigh_notes
 
 DOUBTFUL = 0.3  # a right note with less evidence than this is heard again
 LISTEN_S = 0.045  # around the place where a note is due
@@ -111,13 +108,13 @@ def confirm(
 def _confirm_pass(ear: _Ear, events: Events, found: Pass) -> Pass:
     """All looks at one pass."""
     found = _listen_where_due(ear, events, found)
-    if refit(ear.written, found.matches) is None:
+    if refit(ear.written, found) is None:
         return found
     matches = _take_back_missed(ear, found)
     extras = [e for e in found.extras if _is_note(ear, matches, found.matches, e)]
     matches = [_read_again(ear, matches, m) for m in matches]
     matches = [_semitone_checked(ear, matches, m) for m in matches]
-    return make_pass(ear.written, matches, extras, found.span_s)
+    return close_pass(ear.written, matches, extras, found.span_s)
 
 
 # ------------------------------------------------------- listen where it is due
@@ -125,7 +122,7 @@ def _confirm_pass(ear: _Ear, events: Events, found: Pass) -> Pass:
 
 def _listen_where_due(ear: _Ear, events: Events, found: Pass) -> Pass:
     """Add events where doubtful notes are due, then warp again."""
-    fit = refit(ear.written, found.matches)
+    fit = refit(ear.written, found)
     if fit is None:
         return found
     near = events.between(*found.span_s)
@@ -136,17 +133,20 @@ def _listen_where_due(ear: _Ear, events: Events, found: Pass) -> Pass:
         if _is_doubtful(ear, near, match)
         for candidate in _heard_at(ear, near, match, float(due_s[match.index]))
     ]
-    if heard:
-        times_s, is_step, depth_db = map(np.array, zip(*heard, strict=True))
-        order = np.argsort(times_s, kind="stable")
-        added = Candidates(times_s[order], is_step[order], depth_db[order])
-        merged = near.candidates.merged_with(added)
-        expected_only = np.isin(merged.times_s, times_s) & ~np.isin(
-            merged.times_s, near.times_s
-        )
-        near = weigh(ear.spectrum, merged, expected_only)
-    again = decode(ear.written, near, found.span_s, expectation(ear.written, fit))
-    return settle(ear.written, near, again)
+    if not heard:
+        return found
+    times_s, is_step, depth_db = map(np.array, zip(*heard, strict=True))
+    order = np.argsort(times_s, kind="stable")
+    added = Candidates(times_s[order], is_step[order], depth_db[order])
+    merged = near.candidates.merged_with(added)
+    expected_only = np.isin(merged.times_s, times_s)
+    expected_only &= ~np.isin(merged.times_s, near.times_s)
+    near = weigh(ear.spectrum, merged, expected_only)
+    lattice = weigh_notes(ear.written, near, due_s)
+    fit = lattice.fit(closely(ear.written, fit)) or fit
+    expected = closely(ear.written, fit)
+    warped = lattice.warp(expected)
+    return make_pass(ear.written, near, warped, expected, found.span_s)
 
 
 def _is_doubtful(ear: _Ear, near: Events, match: Match) -> bool:

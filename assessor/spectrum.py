@@ -102,6 +102,12 @@ class Spectrum:
         """Length of the sound in seconds."""
         return len(self.fine) / FINE_RATE_HZ
 
+    @property
+    def pitch_kernel(self) -> tuple[FloatArray, Float32Array]:
+        """MIDI numbers, shape=(n,), and kernels, shape=(BINS, n), of the grid."""
+        tuning_cents = round(self.tuning_cents)
+        return offset_pitches(tuning_cents), _pitch_kernel(tuning_cents)
+
     def salience_of(self, spectra: Float32Array) -> Float32Array:
         """Salience of each pitch in other spectra, shape=(n, BINS) to (n, pitches)."""
         return _salience(spectra, self.tuning_cents)
