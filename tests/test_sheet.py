@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from fractions import Fraction
+from pathlib import Path
 
 import pytest
 
@@ -130,6 +131,13 @@ def test_slurs_and_slides_join_notes_however_far_apart(tab: str) -> None:
     lick = read_typed(rhythm, tab)
     assert [note.fret for note in lick.notes] == [5, 7, 5, 9, 7]
     assert techniques(lick) == [PICK, HAMMER_ON, PULL_OFF, SLIDE, SLIDE]
+
+
+def test_a_value_may_stand_over_the_sign_that_leads_in() -> None:
+    """Over the h or over the number it leads to, but not over the dash before."""
+    assert techniques(read_typed(" e e e ", "-5-h7p5|")) == [PICK, HAMMER_ON, PULL_OFF]
+    with pytest.raises(LickError, match="no fret under it"):
+        read_typed(" ee e ", "-5-h7p5|")
 
 
 def test_a_slur_leads_over_a_bar_line() -> None:
@@ -448,3 +456,38 @@ def test_an_error_shows_the_line_with_a_caret() -> None:
         "       q  q\n"
         "          ^"
     )
+
+
+def test_the_example_of_the_grammar_page_reads() -> None:
+    """What the page shows is what the reader takes, and it says what the page says."""
+    page = Path(__file__).parent.parent / "docs" / "lick-sheet.md"
+    example = page.read_text(encoding="utf-8").split("```")[1]
+    lick = read(example, "page.lick")
+    assert lick.title == "Two ways out of a box"
+    assert lick.pickup_beats == Fraction(1, 2)
+    first = lick.notes[1:12]
+    assert techniques(lick)[1:4] == [PICK, HAMMER_ON, PULL_OFF]
+    assert first[6].bend == Bend(BendKind.BEND_RELEASE, 200.0)
+    assert first[6].duration_beats == 2
+    assert techniques(lick)[8:12] == [PICK, SLIDE, DEAD, PICK]
+    assert lick.notes[11].vibrato
+    assert [note.fret for note in lick.notes[12:]] == [note.fret for note in first]
+
+
+@pytest.mark.parametrize(
+    ("rhythm", "tab"),
+    [
+        (" E E E  E h", "-5-H7P5-X-8B10R8~//=|"),  # capitals
+        (" e e e  e h", "-5-h7p5-x-8b10r8~//=||"),  # a double bar line at the end
+        (" e e e  e q_q", "-5-h7p5-x-8b10r8~//=-|"),  # a tie, closely written
+    ],
+)
+def test_other_ways_to_type_the_same(rhythm: str, tab: str) -> None:
+    """Capitals, double bar lines and ties inside a bar change nothing."""
+    lick = read_typed(rhythm, tab)
+    plain = read_typed(" e e e  e h", "-5-h7p5-x-8b10r8~//=|")
+    assert lick == plain
+    assert lick.notes[4].bend == Bend(BendKind.BEND_RELEASE, 200.0)
+    assert lick.notes[4].vibrato
+    assert lick.notes[4].let_ring
+    assert lick.notes[4].slide_out is SlideEdge.UP

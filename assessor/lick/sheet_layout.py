@@ -59,17 +59,18 @@ Bar = tuple[Slot, ...]
 def line_names(tuning: Tuning) -> tuple[str, ...]:
     """Names the tab lines start with, highest string first, equally wide.
 
-    A name that comes again on a lower string is written small, as the trade
-    writes the high e of the standard tuning.
+    The highest string's name is written small where a lower string has the same,
+    as the trade writes the high e of the standard tuning.
 
     >>> from assessor.tuning import STANDARD
     >>> line_names(STANDARD)
     ('e', 'B', 'G', 'D', 'A', 'E')
     """
     names = [note_name(midi_number % 12)[:-2] for midi_number in tuning.open_midi]
-    small = [n.lower() if n in names[k + 1 :] else n for k, n in enumerate(names)]
-    width = max(len(name) for name in small)
-    return tuple(name.ljust(width) for name in small)
+    if names[0] in names[1:]:
+        names[0] = names[0].lower()
+    width = max(len(name) for name in names)
+    return tuple(name.ljust(width) for name in names)
 
 
 def wrap(bars: Sequence[Bar], room: int) -> Iterator[tuple[list[Bar], bool]]:

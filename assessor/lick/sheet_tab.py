@@ -43,12 +43,14 @@ class Sign:
 class Entry:
     """A fret as written, filled in sign by sign as its line is read.
 
-    It stands in columns `place.column` to `stop`, the latter excluded.
-    `join` is the sign that leads into it, if any, from the entry `joined_from`.
+    It stands in columns `start` to `stop`, the latter excluded: its number and the
+    sign right before it, over which people write the rhythm as readily.  `join` is
+    the sign that leads into it, if any, from the entry `joined_from`.
     """
 
     string: int
     place: Place
+    start: int
     stop: int
     fret: int
     articulation: Articulation = Articulation.PICK
@@ -66,7 +68,7 @@ class Entry:
 
     def covers(self, place: Place) -> bool:
         """Whether a sign in another row, in this column, belongs to this fret."""
-        return self.place.column <= place.column < self.stop
+        return self.start <= place.column < self.stop
 
 
 def scan(source: Source, line: int, start: int) -> Iterator[Sign]:
@@ -101,7 +103,7 @@ class StringReader:
         self._entries: list[Entry] = []
         self._last: Entry | None = None  # the last fret struck
         self._join: Sign | None = None  # waits for the fret it leads into
-        self._slide_in: SlideEdge | None = None
+        self._slide_in: Sign | None = None  # likewise
 
     def read(self, signs: Iterable[Sign]) -> list[Entry]:
         """Entries of a string, in order, from its signs in the whole sheet.
@@ -144,13 +146,16 @@ class StringReader:
     def _note(self, sign: Sign) -> None:
         """Start a new entry, led into by the sign that waits."""
         dead = sign.text.startswith("x")
+        before = (self._join if sign.touches else None) or self._slide_in
+        start = sign.place.column if before is None else before.place.column
         entry = Entry(
             string=self._string,
             place=sign.place,
+            start=start,
             stop=sign.stop,
             fret=int(sign.text.removeprefix("x") or 0),
             articulation=Articulation.DEAD if dead else Articulation.PICK,
-            slide_in=self._slide_in,
+            slide_in=None if self._slide_in is None else slide_in(self._slide_in),
             join=self._join,
             joined_from=self._last,
             touches_join=sign.touches,
@@ -175,7 +180,10 @@ class StringReader:
         if sign.text not in same:
             message = f"in parentheses holds the fret before it, which is {last.fret}"
             raise self._error(sign, message)
-        entry = Entry(self._string, sign.place, sign.stop, last.fret, held=True)
+        start = sign.place.column
+        entry = Entry(
+            self._string, sign.place, start, sign.stop, fret=last.fret, held=True
+        )
         self._entries.append(entry)
 
     def _bend(self, sign: Sign) -> None:
@@ -227,7 +235,7 @@ class StringReader:
                 "or write one sign for a slide between two frets"
             )
             raise self._error(sign, message)
-        self._slide_in = slide_in(sign)
+        self._slide_in = sign
 
     def _slide_to_nowhere(self, sign: Sign) -> None:
         """Let the last fret slide away."""

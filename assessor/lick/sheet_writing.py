@@ -6,7 +6,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from fractions import Fraction
 from itertools import pairwise
 
@@ -126,14 +126,19 @@ def _bars(lick: Lick) -> list[Bar]:
         end = max(tempi) + 1  # a tempo change stands before a value: here, a rest
     lines = _bar_starts(lick, end)
     bars: list[list[Slot]] = []
+    bar_start = Fraction(0)
     for start, stop, index in _spans(lick, end):
         cuts = sorted(beat for beat in lines | tempi.keys() if start < beat < stop)
         for at, until in pairwise([start, *cuts, stop]):
             if at in lines:
                 bars.append([])
+                bar_start = at
             if at in tempi:
                 bars[-1].append(Slot("@" + plain_number(tempi[at])))
-            bars[-1] += _values(lick, index, at, until)
+            values = spell_beats(until - at)
+            if (at - bar_start) % 1:
+                values = values[::-1]  # off the beat: reach the next one first
+            bars[-1] += _slots(lick, index, at, values)
     return [tuple(bar) for bar in bars]
 
 
@@ -160,11 +165,11 @@ def _spans(
         yield at, end, None
 
 
-def _values(
-    lick: Lick, index: int | None, at: Fraction, until: Fraction
+def _slots(
+    lick: Lick, index: int | None, at: Fraction, values: Iterable[tuple[str, Fraction]]
 ) -> Iterator[Slot]:
-    """Slots from `at` to `until`: a rest, a note, or the rest of a tied note."""
-    for text, beats in spell_beats(until - at):
+    """Slots for values from `at` on: of a rest, a note, or the rest of a tied note."""
+    for text, beats in values:
         if index is None:
             yield Slot("r" + text, beats)
         else:
