@@ -182,6 +182,17 @@ def test_missed_note_parts_a_group() -> None:
     assert first.level is not None  # the last note against the picked one
 
 
+def test_intervals_apart_are_no_neighbours() -> None:
+    """In a group of five whose third note is missed no two intervals touch."""
+    slurs = {k: HAMMER for k in range(1, 5)}
+    lick = made.lick(range(5), extras=slurs)
+    notes: list[PlayedNote | None] = [*made.as_written(lick, late_s=[0, 0.1, 0, 0, 0])]
+    notes[2] = None
+    (group,) = measured(notes, lick).groups
+    assert [note.index for note in group.notes] == [1, 4]
+    assert group.npvi is None
+
+
 def test_lick_without_slurs() -> None:
     """Nothing to read, nothing judged."""
     found = measured([*made.as_written(made.lick([0, 1]))], made.lick([0, 1]))

@@ -175,10 +175,11 @@ def measure(
         Played seconds for one written second, as `timing.measure` found it.
     """
     members = groups_of(lick)
+    expected_s = lick.onsets_s() * seconds_per_written
     pairs = [
         pair
         for k, indices in enumerate(members)
-        for pair in _pairs(lick, performed, k, indices, seconds_per_written)
+        for pair in _pairs(performed, k, indices, expected_s)
     ]
     levels = [_level_differences(performed, indices) for indices in members]
     groups = tuple(
@@ -209,20 +210,19 @@ def _sure(note: PerformedNote) -> PlayedNote | None:
 
 
 def _pairs(
-    lick: Lick,
     performed: PerformedPass,
     group: int,
     indices: tuple[int, ...],
-    seconds_per_written: float,
+    expected_s: FloatArray,
 ) -> list[_Pair]:
-    onsets_s = lick.onsets_s()
+    """Neighbours of one group; `expected_s` are onsets from any start, shape=(n,)."""
     pairs = []
     for index in indices[1:]:
         first = _sure(performed.notes[index - 1])
         second = _sure(performed.notes[index])
         if first is None or second is None or second.onset_s <= first.onset_s:
             continue
-        written_s = float(onsets_s[index] - onsets_s[index - 1]) * seconds_per_written
+        written_s = float(expected_s[index] - expected_s[index - 1])
         pairs.append(
             _Pair(
                 group,

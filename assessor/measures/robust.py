@@ -16,7 +16,8 @@ from assessor.tuning import FloatArray
 MAD_TO_SD = 1.4826  # of a normal distribution
 MEDIAN_TO_MEAN_SE = 1.2533  # sqrt(pi / 2): a median is that much less certain
 HUBER_K = 1.345  # 95 % efficient on normal errors (Huber 1981)
-ITERATIONS = 30
+MOST_ITERATIONS = 30
+SETTLED_WEIGHT = 1e-3  # weights lie between 0 and 1; a smaller change moves nothing
 
 
 def t95(degrees_of_freedom: int) -> float:
@@ -96,7 +97,7 @@ def huber_fit(design: FloatArray, observed: FloatArray, floor: float) -> Fit:
     """
     n, p = design.shape
     weights = np.ones(n)
-    for _ in range(ITERATIONS):
+    for _ in range(MOST_ITERATIONS):
         root = np.sqrt(weights)
         solution = np.linalg.lstsq(design * root[:, None], observed * root, rcond=None)
         coefficients = np.asarray(solution[0], dtype=np.float64)
@@ -104,7 +105,9 @@ def huber_fit(design: FloatArray, observed: FloatArray, floor: float) -> Fit:
         # around zero, not the median: half of n - p values are fitted to be small
         spread = MAD_TO_SD * float(np.median(np.abs(residuals))) * np.sqrt(n / (n - p))
         corner = HUBER_K * max(spread, floor)
-        weights = corner / np.maximum(np.abs(residuals), corner)
+        before, weights = weights, corner / np.maximum(np.abs(residuals), corner)
+        if np.allclose(weights, before, rtol=0, atol=SETTLED_WEIGHT):
+            break
     inside = float(np.mean(np.abs(residuals) <= corner))
     psi = residuals * weights
     variance = float(psi @ psi) / (n - p) / inside**2

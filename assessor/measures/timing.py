@@ -54,6 +54,7 @@ from assessor.measures.robust import (
 )
 from assessor.measures.tolerance import Judgement, Limit, Reading, Tolerance
 from assessor.pitch import PerformedPass
+from assessor.tuning import FloatArray
 
 
 class Tendency(StrEnum):
@@ -108,6 +109,8 @@ class Hesitation:
     ----------
     movement : str
         ``shift`` or ``string skip``.
+    indices : tuple of int
+        The notes it was measured on.
     extra : Reading
         In ms, median.
     worst : int
@@ -117,6 +120,7 @@ class Hesitation:
     """
 
     movement: str
+    indices: tuple[int, ...]
     extra: Reading
     worst: int
     worst_ms: float
@@ -131,6 +135,8 @@ class Timing:
     against : Against
     seconds_per_written : float
         Played seconds for one written second: below 1 = faster than written.
+    duration_s : float
+        From the first to the last note that counts.
     notes : tuple of NoteTiming
     tempo, spread, offset, drift, lag, swing : Reading or None
     jumps : tuple of Jump
@@ -139,6 +145,7 @@ class Timing:
 
     against: Against
     seconds_per_written: float
+    duration_s: float = 0.0
     notes: tuple[NoteTiming, ...] = ()
     tempo: Reading | None = None
     spread: Reading | None = None
@@ -187,6 +194,7 @@ def measure(
     return Timing(
         clock.against,
         clock.seconds_per_written,
+        float(heard.played_s[-1] - heard.played_s[0]),
         notes,
         tempo=_tempo(lick, own),
         spread=_spread(notes, clock),
@@ -199,12 +207,12 @@ def measure(
     )
 
 
-def _interval_s(lick: Lick, index: int) -> float:
-    """Written interval that ends in a note; for the first note, that after it."""
-    onsets_s = lick.onsets_s()
+def _intervals_s(lick: Lick) -> FloatArray:
+    """Written interval that ends in each note; for the first note, that after it."""
     if len(lick) == 1:
-        return float(lick.ends_s()[0] - onsets_s[0])
-    return float(onsets_s[max(index, 1)] - onsets_s[max(index, 1) - 1])
+        return lick.ends_s() - lick.onsets_s()
+    intervals_s = np.diff(lick.onsets_s())
+    return np.concatenate([intervals_s[:1], intervals_s])
 
 
 def _notes(
@@ -213,10 +221,10 @@ def _notes(
     beat_ms = 60e3 / lick.tempo_bpm * clock.seconds_per_written
     late_ms = 1000 * (heard.played_s - clock.expected_s)
     uncertainty_ms = 1000 * np.hypot(heard.uncertainty_s, clock.uncertainty_s)
+    ioi_s = _intervals_s(lick) * clock.seconds_per_written
     notes = []
     for k, index in enumerate(heard.index.tolist()):
-        ioi_s = _interval_s(lick, index) * clock.seconds_per_written
-        limit = tolerance.limit_ms("timing", ioi_s)
+        limit = tolerance.limit_ms("timing", float(ioi_s[index]))
         deviation = Reading(
             float(late_ms[k]), "ms", float(uncertainty_ms[k]), limit=limit
         )
@@ -336,7 +344,8 @@ def _hesitations(
         )
         k = int(np.argmax(cost_ms))
         worst = int(ends[there][k])
-        found.append(Hesitation(movement, extra, worst, float(cost_ms[k])))
+        where = tuple(ends[there].tolist())
+        found.append(Hesitation(movement, where, extra, worst, float(cost_ms[k])))
     return tuple(found)
 
 
