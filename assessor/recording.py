@@ -27,6 +27,8 @@ from assessor.decoding import Block, Sound
 from assessor.errors import RecordingError
 from assessor.sound_check import Flag, FloatArray, check
 
+__all__ = ["Flag", "Recording", "from_array", "read"]
+
 # What is read at all.  The lowest rate still holds four partials of the highest
 # note a guitar has (1,319 Hz at the 24th fret, common practice).
 LOWEST_RATE_HZ = 8_000
@@ -111,7 +113,7 @@ def read(path: str | Path, *, shortest_s: float = 0.0) -> Recording:
     """
     shown, file = str(path), Path(path)
     try:
-        digest = _digest(file)
+        digest = _digest(shown)
         sound = decoding.open_sound(file)
         return _listen(
             sound, shown, name=file.name, digest=digest, shortest_s=shortest_s
@@ -193,19 +195,21 @@ def from_array(
     return _listen(sound, name, name=name, digest=digest, shortest_s=0.0)
 
 
-def _digest(file: Path) -> str:
+def _digest(shown: str) -> str:
     """SHA-256 of a file's bytes; refuses what is no file with anything in it."""
-    if file.is_dir():
-        message = "this is a directory; name one sound file in it"
-        raise RecordingError(message, str(file))
+    file = Path(shown)
     if not file.exists():
         message = "there is no such file; check the name and the directory"
-        raise RecordingError(message, str(file))
+        raise RecordingError(message, shown)
+    if not file.is_file():
+        what = "a directory" if file.is_dir() else "a pipe or a device"
+        message = f"this is {what}, not a file; name one sound file"
+        raise RecordingError(message, shown)
     with file.open("rb") as opened:
         digest = hashlib.file_digest(opened, "sha256").hexdigest()
         if opened.tell() == 0:
             message = "the file is empty (0 bytes); record or export it again"
-            raise RecordingError(message, str(file), 0, 1, "bytes")
+            raise RecordingError(message, shown, 0, 1, "bytes")
     return digest
 
 
@@ -233,9 +237,10 @@ class _Survey:
         self.low = np.minimum(self.low, low)
         if max(high.max(), -low.min()) >= self.sound.full_scale:
             self.clipped += self._at_full_scale(block)
-        exact = block.astype(np.float64)
-        self.total += exact.sum(axis=1)
-        self.products += exact @ exact.T
+        self.total += block.sum(axis=1, dtype=np.float64)
+        if len(block) > 1:
+            exact = block.astype(np.float64)
+            self.products += exact @ exact.T
 
     def _at_full_scale(self, block: Block) -> npt.NDArray[np.int64]:
         size = np.abs(block)
@@ -256,7 +261,7 @@ class _Survey:
 
     @property
     def covariance(self) -> FloatArray:
-        """Covariance of the channels, shape=(channels, channels)."""
+        """Covariance of several channels, shape=(channels, channels)."""
         return self.products / self.frames - np.outer(self.mean, self.mean)
 
 
@@ -290,6 +295,8 @@ def _listen(
 
 def _choose_channels(survey: _Survey) -> tuple[FloatArray, tuple[Flag, ...]]:
     """Weight of each channel in the mono mix, and a flag when two would cancel."""
+    if survey.sound.channels == 1:
+        return np.ones(1), ()
     covariance = survey.covariance
     power = np.diag(covariance)
     used = power >= power.max() * 10.0 ** (UNUSED_CHANNEL_DB / 10.0)
