@@ -28,7 +28,8 @@ SUPPORT_S = 0.09  # an event this near its place supports the run
 VOTE_PROBABILITY = 0.2
 FULL_SHARE = 0.4  # of the lick's notes must support a run
 PART_NOTES = 5  # or this many of a part of it ...
-PART_SHARE = 0.7  # ... that is this densely supported
+START_NOTES = 3.5  # ... fewer when it is the lick's beginning, as restarts are ...
+PART_SHARE = 0.65  # ... and the part is this densely supported
 GAP_PENALTY = 0.35  # an unsupported note weighs this against a supported one
 LONGEST_PAUSE_S = 8.0  # inside one pass
 TRANSPOSITIONS = 24  # semitones, up and down
@@ -234,7 +235,8 @@ class _Pairs:
         first, last = _densest(np.where(support > 0, support, -GAP_PENALTY))
         total = float(support[first : last + 1].sum())
         full = total >= max(FULL_SHARE * count, min(count, 3))
-        part = total >= max(PART_NOTES, PART_SHARE * (last - first + 1))
+        least = START_NOTES if first == 0 else PART_NOTES
+        part = total >= max(least, PART_SHARE * (last - first + 1))
         if not full and not part:
             return None
         inside = near[(self.note[near] >= first) & (self.note[near] <= last)]

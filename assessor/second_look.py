@@ -23,6 +23,7 @@ from assessor.alignment import (
     Match,
     Pass,
     Verdict,
+    calibrated,
     close_pass,
     make_pass,
     refit,
@@ -100,7 +101,9 @@ def confirm(
         Written.of(lick, alignment.transposition),
         tuple(n.articulation in slurs for n in lick.notes),
     )
-    passes = tuple(_confirm_pass(ear, events, found) for found in alignment.passes)
+    passes = tuple(
+        calibrated(_confirm_pass(ear, events, found)) for found in alignment.passes
+    )
     best = min(range(len(passes)), key=lambda i: passes[i].faults)
     return replace(alignment, passes=passes, best=best)
 
