@@ -32,6 +32,7 @@ NAMED_TUNINGS = {
 
 # A repeat sign (`:|`) in a rhythm row is no key.
 _KEY_LINE = re.compile(r"\s*(?P<key>[A-Za-z][A-Za-z ]*?)\s*:(?!\|)\s*(?P<value>.*?)\s*")
+_SWING = re.compile(r"swing (\d{1,3}(?:\.\d+)?):(\d{1,3}(?:\.\d+)?)")
 _NUMBER = re.compile(r"\d+(\.\d+)?")
 
 
@@ -203,7 +204,7 @@ def _feel(text: str) -> float | None:
     words = text.lower().split()
     if words == ["straight"]:
         return None
-    found = re.fullmatch(r"swing (\d+(?:\.\d+)?):(\d+(?:\.\d+)?)", " ".join(words))
+    found = _SWING.fullmatch(" ".join(words))
     if found and float(found[2]) > 0:
         ratio = float(Fraction(found[1]) / Fraction(found[2]))
         if SWING_LIMITS[0] <= ratio <= SWING_LIMITS[1]:

@@ -18,7 +18,7 @@ _TAB_LINE = re.compile(
     r"\s*(?P<name>[A-Ga-g][#b♯♭]?)(?P<octave>\d?)\s*(?P<bar>\|)(?!:)"
 )
 _RHYTHM_SIGN = re.compile(
-    r"(?P<space>\ +) | (?P<open>\|:) | (?P<close>:\|(?:x(?P<count>\d+))?)"
+    r"(?P<space>\ +) | (?P<open>\|:) | (?P<close>:\|(?:x(?P<count>\d{1,3}))?)"
     r"| @(?P<tempo>\d+(?:\.\d+)?) | (?P<value>" + VALUE.pattern + ")",
     re.VERBOSE | re.IGNORECASE,
 )

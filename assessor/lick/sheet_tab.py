@@ -16,8 +16,8 @@ from assessor.lick.sheet_header import Place, Source
 from assessor.lick.sheet_signs import FULL_BEND_CENTS, MAX_FRET, bend_cents, bend_target
 
 _SIGN = re.compile(
-    r"""(?P<gap>-+) | (?P<bar>\|+) | \((?P<held>\d+)\) | (?P<note>x\d*|\d+)
-    | (?P<bend>p?b(?:\d+(?:\.\d+)?)?) | (?P<release>r\d*) | (?P<vibrato>~+)
+    r"""(?P<gap>-+) | (?P<bar>\|+) | \((?P<held>\d{1,3})\) | (?P<note>x\d{0,3}|\d{1,3})
+    | (?P<bend>p?b(?:\d{1,3}(?:\.\d+)?)?) | (?P<release>r\d{0,3}) | (?P<vibrato>~+)
     | (?P<ring>=+) | (?P<slide_in>(?://|\\\\)(?=[\dx])) | (?P<slide_out>//|\\\\)
     | (?P<join>[hp/\\])""",
     re.VERBOSE | re.IGNORECASE,
