@@ -10,6 +10,8 @@ All work on the fine sound and answer in seconds with a resolution of a sample.
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 import numpy.typing as npt
 
@@ -51,20 +53,31 @@ def energy_rise(
     return (start + 1 + quiet + int(np.argmax(above))) / rate, float(depth_db)
 
 
-def hidden_rise(
-    spectrum: Spectrum, start_s: float, end_s: float
-) -> tuple[float, float] | None:
+@dataclass(frozen=True)
+class HiddenRise:
+    """What the error of prediction says of a beginning under a ringing sound.
+
+    Attributes
+    ----------
+    first_s : float
+        First moment the error is within 10 dB of its maximum and over its floor.
+    jump_s : float
+        Where the error grows most against the 12 ms before.
+    strength_db : float
+        Greatest error over the 95th percentile of the error while learning.
+    """
+
+    first_s: float
+    jump_s: float
+    strength_db: float
+
+
+def hidden_rise(spectrum: Spectrum, start_s: float, end_s: float) -> HiddenRise | None:
     """Where something new begins between two times under a sound that rings on.
 
     A linear predictor learnt on the 50 ms before `start_s` (covariance method,
     Makhoul, Proc. IEEE 63, 1975, eq. 15) leaves an error that rises when anything
-    is struck.
-
-    Returns
-    -------
-    (rise_s, strength_db) or None
-        Strength is the greatest error over the 95th percentile of the error while
-        learning; None at the edges of the sound.
+    is struck.  None at the edges of the sound.
     """
     rate, sound = FINE_RATE_HZ, spectrum.fine
     learn = int((start_s - PREDICTOR_LEARN_S) * rate)
@@ -85,8 +98,49 @@ def hidden_rise(
     later = energy[heard:]
     loud = float(later.max())
     first = int(np.argmax(later > max(RISE_SHARE * loud, 1.2 * floor)))
-    rise_s = (learn + heard + first + ENERGY_WINDOW) / rate
-    return rise_s, float(10 * np.log10(loud / floor + 1e-9))
+    edge = learn + ENERGY_WINDOW  # sample at the right edge of the first energy
+    return HiddenRise(
+        (edge + heard + first) / rate,
+        (edge + _greatest_jump(energy, heard)) / rate,
+        float(10 * np.log10(loud / floor + 1e-9)),
+    )
+
+
+def _greatest_jump(energy: FloatArray, heard: int) -> int:
+    """Index after which an energy is highest against the maximum of before."""
+    ahead, back = int(0.005 * FINE_RATE_HZ), int(0.012 * FINE_RATE_HZ)
+    view = np.lib.stride_tricks.sliding_window_view
+    floor = float(np.median(energy[: max(heard, 1)])) + 1e-15
+    at = np.arange(max(back, heard - int(0.002 * FINE_RATE_HZ)), len(energy) - ahead)
+    if not len(at):
+        return heard
+    after = view(energy, ahead).mean(axis=1)[at]
+    before = view(energy, back).max(axis=1)[at - back]
+    jump = int(at[np.argmax((after + floor) / (before + floor))])
+    low = max(jump - back // 2, 0)
+    around = energy[low : jump + ahead + ENERGY_WINDOW]
+    quiet = around[: max(jump - low, 1)].min()
+    above = around > quiet + RISE_SHARE * (around.max() - quiet)
+    return low + int(np.argmax(above))
+
+
+def loudness_jump_db(
+    spectrum: Spectrum, time_s: float, limit_s: float, period_s: float
+) -> float:
+    """Loudest 3 ms after a time over the loudest in one period before it, dB.
+
+    The energy of a low note rises and falls within each of its periods; a rise that
+    is not louder than one period ago is no attack.
+    """
+    rate = FINE_RATE_HZ
+    at = int(time_s * rate)
+    low = max(at - int((period_s + 0.001) * rate) - ENERGY_WINDOW, 0)
+    high = int(min(time_s + 0.04, limit_s - 0.005) * rate)
+    energy = _causal_energy(spectrum.fine[low : max(high, at + ENERGY_WINDOW)])
+    now = max(at - low - ENERGY_WINDOW, 1)
+    before = energy[: max(now - int(0.0005 * rate), 1)].max(initial=0)
+    after = energy[now:].max(initial=0)
+    return float(10 * np.log10((after + 1e-15) / (before + 1e-15)))
 
 
 def period_change(

@@ -16,7 +16,13 @@ import numpy.typing as npt
 import scipy.fft
 
 from assessor.alignment import Alignment, ExtraNote, Match, Pass, Verdict
-from assessor.attack import attack_db, energy_rise, hidden_rise, period_change
+from assessor.attack import (
+    attack_db,
+    energy_rise,
+    hidden_rise,
+    loudness_jump_db,
+    period_change,
+)
 from assessor.lick.notation import Articulation, Lick, LickNote
 from assessor.passes import is_mistuned
 from assessor.spectrum import (
@@ -31,7 +37,12 @@ from assessor.tuning import FloatArray, midi_to_hz
 
 IntArray = npt.NDArray[np.intp]
 
-CLEAR_DEPTH_DB = 20.0  # an attack this deep needs no prediction
+# An attack this deep (or less deep, but lasting), and this much louder than one period
+# before, needs no prediction; ringing strings that beat look like the shallower ones.
+CLEAR_DEPTH_DB = 20.0
+LIKELY_DEPTH_DB, LIKELY_ATTACK_DB = 10.0, 6.0
+CLEAR_JUMP_DB = 8.0
+LONGEST_PERIOD_S = 0.012
 TAIL_S = 2.0  # a last note is followed for this long
 LEAD_S, SHORT_LEAD_S = 0.045, 0.03  # from the onset to the first steady frame
 BENT_LEAD_S = 0.025
@@ -282,14 +293,24 @@ def _exact_time(
     if note.is_step:
         return note.time_s, ROUGH_UNCERTAINTY_S
     rise_s, depth_db = energy_rise(spectrum, note.time_s, limit_s)
-    if depth_db >= CLEAR_DEPTH_DB:
+    period_s = LONGEST_PERIOD_S
+    if before is not None:
+        period_s = min(1.1 / midi_to_hz(before.midi_number), LONGEST_PERIOD_S)
+    jump_db = loudness_jump_db(spectrum, rise_s, limit_s, period_s)
+    clear = depth_db >= CLEAR_DEPTH_DB or (
+        depth_db >= LIKELY_DEPTH_DB and attack_db(spectrum, rise_s) > LIKELY_ATTACK_DB
+    )
+    if clear and jump_db > CLEAR_JUMP_DB:
         return rise_s, STRUCK_UNCERTAINTY_S
     hidden = hidden_rise(
         spectrum, note.time_s - 0.018, min(note.time_s + 0.05, limit_s - 0.02)
     )
-    if hidden is not None and abs(hidden[0] - note.time_s) < 0.03:
-        return hidden[0], HIDDEN_UNCERTAINTY_S
-    return note.time_s, ROUGH_UNCERTAINTY_S
+    if hidden is None:
+        return note.time_s, ROUGH_UNCERTAINTY_S
+    near = [t for t in (hidden.first_s, hidden.jump_s) if abs(t - note.time_s) < 0.03]
+    if not near:
+        return note.time_s, ROUGH_UNCERTAINTY_S
+    return float(np.mean(near)), HIDDEN_UNCERTAINTY_S + max(near) - min(near)
 
 
 def _is_slur(note: _Sounding) -> bool:

@@ -172,10 +172,10 @@ def _heard_at(
     k, midi = match.index, ear.written.midi
     if not (k and midi[k - 1] == midi[k]):  # a ringing pitch predicts itself
         rise = hidden_rise(ear.spectrum, due_s - LISTEN_S, due_s + LISTEN_S)
-        if rise is not None and rise[1] > STRUCK_DB:
-            taken = np.abs(near.times_s - rise[0]).min(initial=np.inf) <= 0.006
-            if not taken:
-                heard.append((rise[0], False, min(rise[1], 30.0)))
+        if rise is not None and rise.strength_db > STRUCK_DB:
+            apart_s = np.abs(near.times_s - rise.first_s).min(initial=np.inf)
+            if apart_s > 0.006:
+                heard.append((rise.first_s, False, min(rise.strength_db, 30.0)))
     if away_s > 0.03:
         step_s, contrast = _best_step(ear.spectrum, due_s, 0.04)
         if contrast > STEP_WORTH_HEARING:
@@ -370,8 +370,8 @@ TAKEN_BACK = 0.9  # share of notes taken back that were really played, on the be
 def _sharpen(spectrum: Spectrum, around_s: float) -> tuple[float, bool]:
     """The attack or pitch step nearest to a rough time, and whether it is a step."""
     rise = hidden_rise(spectrum, around_s - LISTEN_S, around_s + LISTEN_S)
-    if rise is not None and rise[1] > 4:
-        return rise[0], False
+    if rise is not None and rise.strength_db > 4:
+        return rise.first_s, False
     step_s, contrast = _best_step(spectrum, around_s, 0.035)
     return (step_s, True) if contrast > 0.15 else (around_s, True)
 
