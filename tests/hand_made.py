@@ -8,7 +8,9 @@ from typing import Any
 
 import numpy as np
 
+from assessor import assessment
 from assessor.alignment import Verdict
+from assessor.assessment import Assessment, RecordingFacts, Settings
 from assessor.lick.notation import Lick, LickNote, Meter
 from assessor.pitch import (
     Contour,
@@ -154,3 +156,34 @@ def performance(
 ) -> Performance:
     """Performance of one or more passes."""
     return Performance(passes, best, tuning_cents, transposition)
+
+
+def assessed(
+    lick: Lick,
+    *passes: PerformedPass,
+    best: int = 0,
+    settings: Settings = assessment.USUAL,
+    duration_s: float = 12.0,
+    name: str = "take.wav",
+    tuning_cents: float = 0.0,
+    transposition: int = 0,
+    **fields: Any,
+) -> Assessment:
+    """Assessment of hand-made passes, as if a take had been heard."""
+    heard = performance(
+        *passes, best=best, tuning_cents=tuning_cents, transposition=transposition
+    )
+    facts = {"digest": "0" * 64, "sample_rate_hz": 44100, "flags": ()}
+    rest = {"written_tempo_bpm": lick.tempo_bpm, "second_opinion": None}
+    return Assessment(
+        lick=lick,
+        recording=RecordingFacts(
+            name, duration_s=duration_s, **(facts | fields.pop("facts", {}))
+        ),
+        settings=settings,
+        tuning_cents=tuning_cents,
+        transposition=transposition,
+        passes=assessment.measure(lick, heard, settings),
+        best=best,
+        **(rest | fields),
+    )

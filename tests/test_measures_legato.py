@@ -184,7 +184,7 @@ def test_missed_note_parts_a_group() -> None:
 
 def test_intervals_apart_are_no_neighbours() -> None:
     """In a group of five whose third note is missed no two intervals touch."""
-    slurs = {k: HAMMER for k in range(1, 5)}
+    slurs = dict.fromkeys(range(1, 5), HAMMER)
     lick = made.lick(range(5), extras=slurs)
     notes: list[PlayedNote | None] = [*made.as_written(lick, late_s=[0, 0.1, 0, 0, 0])]
     notes[2] = None

@@ -173,7 +173,7 @@ def test_early_hammer_on_is_a_fault_of_legato() -> None:
     lick = made.lick([k / 2 for k in range(16)], extras={5: hammer})
     notes = made.as_written(lick, late_s=-0.05 * (np.arange(16) == 5))
     causes = {fault.cause for fault in judged(lick, made.passage(notes)).faults}
-    assert causes == {Cause.EARLY, Cause.EARLY_SLUR}
+    assert causes == {Cause.UNEVEN_SLUR}
 
 
 def test_extra_and_sharp_notes_are_faults() -> None:

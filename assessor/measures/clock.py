@@ -172,10 +172,13 @@ def own_clock(heard: Heard, own: Fit | None) -> Clock | None:
     # the note after a jump is expected where the stretch before it would put it
     for k in heard.jump_at():
         expected_s[k] -= starts_s[heard.stretch[k]] - starts_s[heard.stretch[k - 1]]
+    # the line is taken as fitted: only what is unknown of the onsets moves it
+    leverage = np.einsum("ij,ji->i", design, np.linalg.pinv(design))
+    known_s = float(np.median(heard.uncertainty_s)) * np.sqrt(np.maximum(leverage, 0))
     return Clock(
         Against.OWN_TEMPO,
         expected_s,
-        own.uncertainty(design),
+        known_s,
         float(own.coefficients[-1]),
         heard.jump_at(),
         design.shape[1],

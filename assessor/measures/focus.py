@@ -3,8 +3,9 @@
 Every item outside its tolerance for sure is a *fault* with one cause.  A cause costs
 the points of the mark that its faults cost (`marks`); the dearest is what to work on
 first, at the place where it was worst.  An early or late note has as its cause, in this
-order: it is late after a shift, or a string skip, and those notes cost more than
-others; the playing stopped before it; the tempo drifts; none of these.
+order: the slur it is sounded by is uneven; it is late after a shift, or a string skip,
+and those notes cost more than others; the playing stopped before it; the tempo drifts;
+none of these.
 """
 
 from __future__ import annotations
@@ -16,7 +17,7 @@ from enum import StrEnum
 from assessor.lick.notation import Articulation, Lick
 from assessor.measures.accuracy import Accuracy
 from assessor.measures.bends import Bends
-from assessor.measures.legato import Legato
+from assessor.measures.legato import Legato, SlurredNote
 from assessor.measures.marks import Area, Mark, outside
 from assessor.measures.timing import NoteTiming, Tendency, Timing
 from assessor.tuning import note_name
@@ -37,8 +38,7 @@ class Cause(StrEnum):
     LATE = "late notes"
     FLAT_BEND = "flat bends"
     SHARP_BEND = "sharp bends"
-    EARLY_SLUR = "early slurs"
-    LATE_SLUR = "late slurs"
+    UNEVEN_SLUR = "uneven slurs"
     SHARP_NOTE = "sharp notes"
     FLAT_NOTE = "flat notes"
 
@@ -57,12 +57,12 @@ ADVICE = {
     Cause.LATE: "Play this bar to a click.",
     Cause.FLAT_BEND: "Play the pitch it should reach as a plain note, then bend.",
     Cause.SHARP_BEND: "Play the pitch it should reach as a plain note, then bend.",
-    Cause.EARLY_SLUR: "Pick every note of it in time, then slur it in the same time.",
-    Cause.LATE_SLUR: "Pick every note of it in time, then slur it in the same time.",
+    Cause.UNEVEN_SLUR: "Pick every note of it in time, then slur it in the same time.",
     Cause.SHARP_NOTE: "Press more lightly and straight down.",
     Cause.FLAT_NOTE: "Press close behind the fret, and check the guitar's tuning.",
 }
 
+_IN_TIME = ("ms", "late", "early")
 _SLURS = {
     Articulation.HAMMER_ON: "hammered on",
     Articulation.PULL_OFF: "pulled off",
@@ -99,7 +99,6 @@ class Focus:
 
     Attributes
     ----------
-    area : Area
     cause : Cause
     cost : float
         Points of the mark.
@@ -112,7 +111,6 @@ class Focus:
     advice : str
     """
 
-    area: Area
     cause: Cause
     cost: float
     indices: tuple[int, ...]
@@ -127,7 +125,7 @@ def find_faults(
     """Every fault of a pass, in the order of the lick."""
     faults = [
         *_note_faults(lick, accuracy),
-        *_time_faults(timing),
+        *_time_faults(lick, timing, legato),
         *_bend_faults(bends),
         *_slur_faults(lick, legato),
         *_pitch_faults(bends),
@@ -137,23 +135,19 @@ def find_faults(
 
 def find_focus(faults: tuple[Fault, ...], mark: Mark) -> Focus | None:
     """Dearest cause of a pass; None when nothing was outside its tolerance."""
-    groups: dict[tuple[Area, Cause], list[Fault]] = {}
+    groups: dict[Cause, list[Fault]] = {}
     for fault in faults:
-        groups.setdefault((fault.area, fault.cause), []).append(fault)
-    found = [
-        _focus(group, mark.cost(area, len(group)))
-        for (area, _), group in groups.items()
-    ]
+        groups.setdefault(fault.cause, []).append(fault)
+    found = [_focus(group, mark) for group in groups.values()]
     return max(found, key=lambda focus: focus.cost, default=None)
 
 
-def _focus(group: list[Fault], cost: float) -> Focus:
+def _focus(group: list[Fault], mark: Mark) -> Focus:
     worst = max(group, key=lambda fault: fault.size)
     return Focus(
-        area=worst.area,
         cause=worst.cause,
-        cost=cost,
-        indices=tuple(fault.index for fault in group),
+        cost=sum(mark.cost(fault.area, 1) for fault in group),
+        indices=tuple(sorted({fault.index for fault in group})),
         worst=worst.index,
         what=worst.what,
         advice=ADVICE[worst.cause],
@@ -176,12 +170,17 @@ def _note_faults(lick: Lick, accuracy: Accuracy) -> Iterator[Fault]:
         yield Fault(Area.NOTES, Cause.EXTRA, max(extra.after, 0), 1.0, what)
 
 
-def _time_faults(timing: Timing) -> Iterator[Fault]:
+def _time_faults(lick: Lick, timing: Timing, legato: Legato) -> Iterator[Fault]:
+    uneven = {note.index: note for note in legato.notes if outside(note.interval)}
     for note in timing.notes:
-        if outside(note.deviation):
-            cause, why = _time_cause(timing, note)
-            what = _off(note.deviation.value, "ms", "late", "early") + why
-            yield Fault(Area.TIME, cause, note.index, abs(note.deviation.value), what)
+        if not outside(note.deviation):
+            continue
+        size, off = abs(note.deviation.value), _off(note.deviation.value, *_IN_TIME)
+        cause, why = _time_cause(timing, note)
+        if note.index in uneven:
+            cause = Cause.UNEVEN_SLUR
+            why = f": {_uneven_slur(lick, uneven[note.index])}"
+        yield Fault(Area.TIME, cause, note.index, size, off + why)
 
 
 def _time_cause(timing: Timing, note: NoteTiming) -> tuple[Cause, str]:
@@ -227,11 +226,15 @@ def _bend_faults(bends: Bends) -> Iterator[Fault]:
 def _slur_faults(lick: Lick, legato: Legato) -> Iterator[Fault]:
     for note in legato.notes:
         if outside(note.interval):
-            off = note.interval.value
-            cause = Cause.LATE_SLUR if off > 0 else Cause.EARLY_SLUR
-            how = _SLURS[lick.notes[note.index].articulation]
-            what = f"{how} {_off(off, 'ms', 'late', 'early')} after the note before"
-            yield Fault(Area.LEGATO, cause, note.index, abs(off), what)
+            size = abs(note.interval.value)
+            what = _uneven_slur(lick, note)
+            yield Fault(Area.LEGATO, Cause.UNEVEN_SLUR, note.index, size, what)
+
+
+def _uneven_slur(lick: Lick, note: SlurredNote) -> str:
+    """Words for a slurred note that comes too soon or too late after the one before."""
+    off = _off(note.interval.value, "ms", "too late", "too soon")
+    return f"{_SLURS[lick.notes[note.index].articulation]} {off}"
 
 
 def _pitch_faults(bends: Bends) -> Iterator[Fault]:

@@ -1,0 +1,5 @@
+"""Run as ``python -m assessor``."""
+
+from assessor.cli import main
+
+main()

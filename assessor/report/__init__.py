@@ -1,0 +1,8 @@
+"""Assessments for people and for programs: text and JSON; pure, nothing is written."""
+
+from __future__ import annotations
+
+from assessor.report.result import FORMAT, VERSION, result, tool_version
+from assessor.report.text import terminal
+
+__all__ = ["FORMAT", "VERSION", "result", "terminal", "tool_version"]

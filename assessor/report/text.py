@@ -1,0 +1,264 @@
+"""The report a player reads in a terminal.
+
+From top to bottom: what was played, the tab of the best pass with a row of signs for
+each question, the legend, one line for each area, what to work on first, cautions.
+Nothing is told by colour alone.
+"""
+
+from __future__ import annotations
+
+import textwrap
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+
+from assessor.assessment import Assessment, PassAssessment
+from assessor.lick import sheet
+from assessor.measures.focus import say_place
+from assessor.measures.marks import Area
+from assessor.measures.tolerance import Judgement
+from assessor.report.readings import Line, allowed, amount, lines_of
+from assessor.report.signs import Sign, Tone, rows_of
+
+NARROWEST = 40
+LABEL = 8  # columns for the word in front of a row or reading
+JUDGED_AT = 50  # column where a reading's judgement stands
+SLOWER = 0.03  # a tempo this far under the written one is worth a word
+MOST_FAULTS = 6  # in words; the rest is in the JSON result
+
+# Blue and orange differ for every kind of colour vision, and in lightness
+PAINT = {
+    Tone.LOW: "\x1b[38;5;33m",
+    Tone.HIGH: "\x1b[38;5;208m",
+    Tone.QUIET: "\x1b[38;5;245m",
+    Tone.STRONG: "\x1b[1m",
+}
+PAINT_END = "\x1b[0m"
+
+ASCII = str.maketrans({"±": "+/-", "·": "-", "×": "x", "–": "-", "…": "..."})
+
+
+@dataclass
+class _Page:
+    """Lines of text under way, and how they may be written."""
+
+    width: int
+    colour: bool
+    ascii_only: bool
+    lines: list[str] = field(default_factory=list)
+
+    def words(self, text: str) -> str:
+        """Text in the characters that may be used."""
+        if not self.ascii_only:
+            return text
+        return text.translate(ASCII).encode("ascii", "replace").decode()
+
+    def shape(self, sign: Sign) -> str:
+        return sign.ascii_shape if self.ascii_only else sign.shape
+
+    def paint(self, text: str, tone: Tone) -> str:
+        if not self.colour or tone not in PAINT or not text.strip():
+            return text
+        return f"{PAINT[tone]}{text}{PAINT_END}"
+
+    def gap(self) -> None:
+        if self.lines and self.lines[-1]:
+            self.lines.append("")
+
+    def line(self, text: str, tone: Tone = Tone.PLAIN) -> None:
+        self.lines.append(self.paint(self.words(text).rstrip(), tone))
+
+    def paragraph(self, label: str, text: str) -> None:
+        """Wrapped text with a word in front of its first line."""
+        lines = textwrap.wrap(
+            self.words(text),
+            self.width,
+            initial_indent=label.ljust(LABEL),
+            subsequent_indent=" " * LABEL,
+            break_on_hyphens=False,
+        )
+        self.lines += lines
+
+
+def terminal(
+    assessment: Assessment,
+    width: int = 80,
+    *,
+    colour: bool = False,
+    ascii_only: bool = False,
+) -> str:
+    """Report on an assessment as lines of text.
+
+    Parameters
+    ----------
+    assessment : Assessment
+    width : int
+        Columns; at least 40 are used.
+    colour : bool
+        Paint with ANSI escape codes (256 colours).
+    ascii_only : bool
+        For a stream whose encoding cannot hold the signs.
+
+    Returns
+    -------
+    str
+        Ends with a line break.
+    """
+    page = _Page(max(width, NARROWEST), colour, ascii_only)
+    _heading(page, assessment)
+    _passes(page, assessment)
+    _tab(page, assessment)
+    page.gap()
+    for line in lines_of(assessment.best_pass):
+        _reading_line(page, line)
+    _mark(page, assessment.best_pass)
+    _faults(page, assessment)
+    _focus(page, assessment)
+    if assessment.cautions:
+        page.gap()
+    for number, caution in enumerate(assessment.cautions):
+        page.paragraph("" if number else "Caution", caution.message)
+    return "\n".join(page.lines) + "\n"
+
+
+def _heading(page: _Page, assessment: Assessment) -> None:
+    recording = assessment.recording
+    page.line(assessment.lick.title, Tone.STRONG)
+    facts = [recording.name, f"{recording.duration_s:.1f} s"]
+    facts.append(f"tolerance {assessment.settings.tolerance.name}")
+    if abs(assessment.tuning_cents) >= 1:
+        side = "sharp" if assessment.tuning_cents > 0 else "flat"
+        facts.append(f"guitar {abs(assessment.tuning_cents):.0f} cents {side}")
+    page.lines += textwrap.wrap(page.words(" · ".join(facts)), page.width)
+
+
+def _passes(page: _Page, assessment: Assessment) -> None:
+    """One line for each pass, when there are several."""
+    if len(assessment.passes) == 1:
+        return
+    page.gap()
+    for number, found in enumerate(assessment.passes):
+        best = number == assessment.best
+        played = [n.played for n in found.performed.notes if n.played is not None]
+        facts = [f"at {min(n.onset_s for n in played):.1f} s"] if played else []
+        facts.append(f"{len(found.accuracy.right)} of {found.accuracy.judged} right")
+        if found.timing.spread is not None:
+            facts.append(f"spread {amount(found.timing.spread)}")
+        if not found.performed.complete:
+            facts.append("broken off")
+        if found.mark.value is not None:
+            facts.append(f"mark {found.mark.value:.0f}")
+        text = ", ".join(facts)
+        page.paragraph(f"Pass {number + 1}", f"{text} (best)" if best else text)
+
+
+def _tab(page: _Page, assessment: Assessment) -> None:
+    """The tab of the lick with what happened in the best pass under each note."""
+    found = rows_of(assessment.best_pass)
+    for system in sheet.tab_systems(assessment.lick, page.width - LABEL):
+        page.gap()
+        for line in system.lines:
+            page.line(" " * LABEL + line)
+        for name, row in found.rows.items():
+            signs = {system.columns[k]: row[k] for k in system.columns if k in row}
+            if name == "notes":
+                signs |= _between(system.columns, found.extra)
+            _row(page, name, signs)
+    page.gap()
+    page.lines += _legend(page, found.used())
+
+
+def _between(columns: dict[int, int], extra: dict[int, Sign]) -> dict[int, Sign]:
+    """Signs right of the note after which an extra one sounds."""
+    places = {columns[k] + 1: sign for k, sign in extra.items() if k in columns}
+    if -1 in extra and 0 in columns:
+        places[columns[0] - 1] = extra[-1]
+    return places
+
+
+def _row(page: _Page, name: str, signs: dict[int, Sign]) -> None:
+    """One row of signs, by text column; nothing when it is empty."""
+    if not signs:
+        return
+    text, at = name.ljust(LABEL), 0
+    for column, sign in sorted(signs.items()):
+        text += " " * (column - at) + page.paint(page.shape(sign), sign.tone)
+        at = column + 1
+    page.lines.append(text)
+
+
+def _legend(page: _Page, signs: tuple[Sign, ...]) -> Iterator[str]:
+    """Signs and their words, on one line where it is wide enough."""
+    line, width = "", 0
+    for sign in signs:
+        entry = f"{page.shape(sign)} {sign.word}"
+        if line and width + 2 + len(entry) > page.width:
+            yield line
+            line, width = "", 0
+        gap = "  " if line else ""
+        line += f"{gap}{page.paint(page.shape(sign), sign.tone)} {sign.word}"
+        width += len(gap + entry)
+    yield line
+
+
+def _reading_line(page: _Page, line: Line) -> None:
+    """One reading: its area, its text, and how it is judged."""
+    page.paragraph(line.area, line.text)
+    if line.judged is None or line.judged.judgement == Judgement.UNJUDGED:
+        return
+    judgement = line.judged.judgement
+    tone = Tone.STRONG if judgement == Judgement.OUTSIDE else Tone.QUIET
+    words = page.words(f"{judgement}: {allowed(line.judged)} allowed")
+    text = page.lines.pop()
+    if max(len(text), JUDGED_AT) + 2 + len(words) > page.width:
+        page.lines.append(text)
+        text = ""
+    at = max(min(JUDGED_AT, page.width - 2 - len(words)), 0)
+    page.lines.append(text.ljust(at) + "  " + page.paint(words, tone))
+
+
+def _mark(page: _Page, found: PassAssessment) -> None:
+    if found.mark.value is not None:
+        text = f"{found.mark.value:.0f} of 100 = {found.mark.formula}"
+        page.paragraph("Mark", text)
+
+
+def _faults(page: _Page, assessment: Assessment) -> None:
+    """What cannot be read from a sign: which note sounded, how far a bend went."""
+    told = (Area.NOTES, Area.BENDS, Area.PITCH)
+    faults = [f for f in assessment.best_pass.faults if f.area in told]
+    if not faults:
+        return
+    page.gap()
+    for fault in faults[:MOST_FAULTS]:
+        place = say_place(assessment.lick, fault.index)
+        page.paragraph("", f"{place}: {fault.what}")
+    if len(faults) > MOST_FAULTS:
+        page.paragraph("", f"… and {len(faults) - MOST_FAULTS} more")
+
+
+def _focus(page: _Page, assessment: Assessment) -> None:
+    page.gap()
+    focus = assessment.best_pass.focus
+    if focus is None:
+        page.paragraph("Next", _next(assessment))
+        return
+    place = say_place(assessment.lick, focus.worst)
+    others = len(focus.indices) - 1
+    count = f" ({focus.cause}, {others} more)" if others else ""
+    points = f"{focus.cost:.0f} point{'' if round(focus.cost) == 1 else 's'}"
+    text = f"{place}: {focus.what}{count}. {focus.advice} That cost {points}."
+    page.paragraph("Work on", text)
+
+
+def _next(assessment: Assessment) -> str:
+    """What to do when nothing was outside."""
+    if assessment.best_pass.mark.value is None:
+        return "Nothing could be judged: record it again, closer to the guitar."
+    tempo = assessment.best_pass.timing.tempo
+    written_bpm = assessment.written_tempo_bpm
+    if tempo is not None and tempo.value < (1 - SLOWER) * written_bpm:
+        return (
+            f"Nothing lies outside the tolerance: bring the tempo up, from "
+            f"{tempo.value:.0f} towards the written {written_bpm:.0f} bpm."
+        )
+    return "Nothing lies outside the tolerance: try a tighter one."
