@@ -25,10 +25,11 @@ PITCH_TOLERANCE_CENTS = 0.4
 SLUR_TOLERANCE_S = 0.0002
 RATE_HZ = sounds.SAMPLE_RATE_HZ
 
-# Where takes are judged, fluidsynth has to be there.
+# Whoever checks a change for everybody has to have fluidsynth.
 needs_fluidsynth = pytest.mark.skipif(
-    shutil.which("fluidsynth") is None and "CI" not in os.environ,
-    reason="fluidsynth is not installed",
+    (shutil.which("fluidsynth") is None or not sounds.FONTS["fluid"].exists())
+    and "CI" not in os.environ,
+    reason="fluidsynth or its sound font is not installed",
 )
 
 
