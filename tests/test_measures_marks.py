@@ -213,3 +213,19 @@ def test_tempo_asked_for_scales_every_change_of_tempo() -> None:
     slow = assessment.at_tempo(lick, 50.0)
     np.testing.assert_allclose(slow.onsets_s(), 2 * lick.onsets_s())
     assert assessment.at_tempo(lick, None) == lick
+
+
+def test_moving_lick_and_take_together_changes_nothing() -> None:
+    """The same pass five frets up, 20 s later and 10 dB louder: the same readings."""
+    late_s = np.random.default_rng(2).normal(0, 0.02, 16)
+    here = judged(LICK, made.passage(made.as_written(LICK, late_s=late_s, cents=12.0)))
+    up = made.lick([k / 2 for k in range(16)], [(3, 10), (3, 12)] * 8)
+    notes = made.as_written(up, late_s=late_s, cents=12.0, start_s=21.0, level_db=-10.0)
+    there = judged(up, made.passage(notes))
+    assert there.headlines.keys() == here.headlines.keys()
+    for name, reading in here.headlines.items():
+        moved = there.headlines[name]
+        assert moved.value == pytest.approx(reading.value, abs=1e-6)
+        assert moved.judgement == reading.judgement
+    assert there.mark == here.mark
+    assert [fault.cause for fault in there.faults] == [f.cause for f in here.faults]

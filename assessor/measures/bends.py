@@ -172,7 +172,7 @@ def measure(
             continue
         swinging = curve
         if written.bend is not None:
-            shape = curves.bend_shape(curve)
+            shape = curves.bend_shape(curve, swinging=written.vibrato)
             swinging = _held(written.bend, curve, shape)
             limit = tolerance.limit("bend")
             bent.append(_bent(note.index, written.bend, curve, shape, limit=limit))

@@ -33,6 +33,7 @@ SHORTEST_STEPS = 6
 # 36:1627-1639, table I); it keeps a third of the variance of the noise.
 SMOOTH = np.array([-2, 3, 6, 7, 6, 3, -2]) / 21
 KEPT_VARIANCE = 1 / 3
+HELD_SMOOTH = np.array([1, 2, 1]) / 4
 # Nothing is known better than this: 95 % of the errors on bends and vibrato of
 # recorded guitar notes whose pitch was moved by a known curve.
 LEAST_MEDIAN_UNCERTAINTY_CENTS = 0.4
@@ -150,12 +151,22 @@ class BendShape:
     release_s: float | None
 
 
-def bend_shape(curve: Curve) -> BendShape:
-    """Find peak, plateau, rise, hold and release of a curve."""
+def bend_shape(curve: Curve, *, swinging: bool = False) -> BendShape:
+    """Find peak, plateau, rise, hold and release of a curve.
+
+    Parameters
+    ----------
+    curve : Curve
+    swinging : bool
+        The held part is shaken: its peaks are sharp, and smoothing would lower them.
+    """
     smooth = curve.smooth()
     known = max(1.96 * curve.noise_cents(), LEAST_PEAK_UNCERTAINTY_CENTS)
-    # a smoothed peak is too low and rings at corners, a raw one may be a stray value
-    peak_cents = float(np.minimum(curve.cents, smooth + known).max())
+    top = curve.cents.copy()
+    if not swinging:
+        top[1:-1] = np.convolve(curve.cents, HELD_SMOOTH, "valid")
+    # a parabola rings where a curve turns sharply, a raw value may be astray
+    peak_cents = float(np.minimum(top, smooth + known).max())
     if smooth.max() < NO_BEND_CENTS:
         return BendShape(peak_cents, known, None, None, None, None)
     first, end = _span(smooth > SHOULDER * smooth.max())
