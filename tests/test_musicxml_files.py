@@ -72,6 +72,7 @@ def test_more_than_a_guitar_line(inside: str, message: str) -> None:
         (note().replace("<duration>12</duration>", ""), "lacks its <duration>"),
         (note().replace(">12<", ">0<"), "not above zero"),
         (note().replace(">12<", ">1e9<"), "'1e9' instead of a number"),
+        (note().replace(">12<", ">999999999<"), "over 10000 bars of 4/4"),
         (note().replace("<step>A", "<step>H"), "no note name"),
         (note("A4", place="7 5"), "string 7 of an instrument with 6 strings"),
         (note("A4", place="1 99"), "a whole number from 0 to 36"),

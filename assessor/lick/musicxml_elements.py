@@ -14,7 +14,7 @@ from assessor.tuning import parse_note_name
 Element = etree._Element
 
 # Digits are counted so that no number can be made to fill the memory.
-_NUMBER = re.compile(r"[+-]?(\d{1,9}(\.\d{0,30})?|\.\d{1,30})")
+_NUMBER = re.compile(r"[+-]?(\d{1,9}(\.\d{0,30})?|\.\d{1,30})", re.ASCII)
 _MOST_PLACES = 5
 
 

@@ -48,6 +48,9 @@ def lick_from(part: PartReader, notices: Notices, *, title: str, trains: str) ->
     if not notes:
         message = "the part holds no notes to play"
         raise LickError(message)
+    if notes[-1].end_beats > MOST_BARS * meter.bar_beats:
+        message = f"over {MOST_BARS} bars of {meter}; is this one lick?"
+        raise LickError(message, line=notes[-1].line, measure=notes[-1].measure)
     tempo_bpm, changes = _tempos(part.bars, bars, notices)
     tuning, notes = settled(notes, part.tuning, part.capo, notices)
     notes = _with_sense(notes, notices)
