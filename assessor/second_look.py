@@ -29,8 +29,9 @@ from assessor.alignment import (
     refit,
 )
 from assessor.attack import attack_db, hidden_rise
+from assessor.evidence import Candidates
 from assessor.lick.notation import Articulation, Lick
-from assessor.onset import Candidates, Events, weigh
+from assessor.onset import Events, weigh
 from assessor.spectrum import (
     COARSE_RATE_HZ,
     FRAME_HOP_S,

@@ -54,6 +54,7 @@ FLUX_HOP_S = FLUX_HOP / FINE_RATE_HZ
 FLUX_LAG = 3  # frames
 FLUX_BANDS_PER_OCTAVE = 5
 FLUX_BAND_HZ = (90.0, 9000.0)
+HIGH_FLUX_HZ = 2500.0
 FLUX_FLOOR_PERCENTILE = 8
 FLUX_FLOOR_GAIN = 10.0  # energies count from this far above a band's own floor
 FLUX_FLOOR_DB = -70.0  # and from this far below the loudest band and moment
@@ -80,8 +81,9 @@ class Spectrum:
         Of each pitch, tuned to the instrument.
     pitch_step : shape=(frames,), float32
         Contrast between the best pitch after and before each frame.
-    flux : shape=(flux frames,), float32
-        Mean rise of the logarithmic band energies.
+    flux, high_flux : shape=(flux frames,), float32
+        Mean rise of the logarithmic band energies, of all bands and of those
+        above `HIGH_FLUX_HZ`, where a pick is heard.
     cumulative_energy : shape=(n // ENERGY_HOP + 1,)
         Sum of squares of `fine` up to each `ENERGY_HOP`.
     tuning_cents : float
@@ -94,6 +96,7 @@ class Spectrum:
     salience: Float32Array
     pitch_step: Float32Array
     flux: Float32Array
+    high_flux: Float32Array
     cumulative_energy: FloatArray
     tuning_cents: float
 
@@ -138,13 +141,15 @@ def analyse(recording: Recording) -> Spectrum:
     norm = np.sqrt(np.maximum(np.einsum("ij,ij->i", magnitude, magnitude), 1e-18))
     tuning_cents = estimate_tuning(magnitude)
     salience = _salience(magnitude, tuning_cents)
+    rise = band_rise(fine)
     return Spectrum(
         fine=fine,
         coarse=coarse,
         magnitude=magnitude,
         salience=salience,
         pitch_step=pitch_steps(salience, norm),
-        flux=spectral_flux(fine),
+        flux=rise.mean(axis=1),
+        high_flux=rise[:, _first_high_band() :].mean(axis=1),
         cumulative_energy=_cumulative_energy(fine),
         tuning_cents=tuning_cents,
     )
@@ -169,11 +174,12 @@ def framed_power(
     return power
 
 
-def spectral_flux(fine: Float32Array) -> Float32Array:
-    """Mean rise of the log band energies over `FLUX_LAG` frames, shape=(frames,).
+def band_rise(fine: Float32Array) -> Float32Array:
+    """Rise of the log band energies over `FLUX_LAG` frames, shape=(frames, bands).
 
-    Each band is compared with the maximum of itself and its neighbours before, so
-    that vibrato does not look like an attack (SuperFlux, Böck & Widmer, DAFx 2013).
+    Falls count as 0.  Each band is compared with the maximum of itself and its
+    neighbours before, so that vibrato does not look like an attack (SuperFlux, Böck &
+    Widmer, DAFx 2013).
     """
     bands = _flux_bands()
     power = framed_power(fine, FLUX_SAMPLES, FLUX_SAMPLES, FLUX_HOP, len(bands)) @ bands
@@ -185,8 +191,13 @@ def spectral_flux(fine: Float32Array) -> Float32Array:
     np.maximum(widest[:, :-1], level[:, 1:], out=widest[:, :-1])
     rise = np.zeros_like(level)
     rise[FLUX_LAG:] = np.maximum(level[FLUX_LAG:] - widest[:-FLUX_LAG], 0)
-    flux: Float32Array = rise.mean(axis=1)
-    return flux
+    return rise
+
+
+def _first_high_band() -> int:
+    """Index of the first band above `HIGH_FLUX_HZ`."""
+    octaves = np.log2(HIGH_FLUX_HZ / FLUX_BAND_HZ[0])
+    return int(octaves * FLUX_BANDS_PER_OCTAVE)
 
 
 @lru_cache(maxsize=1)

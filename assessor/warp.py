@@ -16,8 +16,9 @@ import numpy as np
 import numpy.typing as npt
 
 from assessor import dtw
+from assessor.evidence import BoolArray
 from assessor.lick.notation import Articulation, BendKind, Lick, LickNote, SlideEdge
-from assessor.onset import BoolArray, Events
+from assessor.onset import Events
 from assessor.spectrum import PITCHES
 from assessor.tuning import FloatArray
 
@@ -25,7 +26,7 @@ IntArray = npt.NDArray[np.intp]
 
 # Costs in nats, chosen on the training phrases of benchmarks/ (see DEVELOPERS.md).
 MISSED = -np.log(0.003)
-WRONG = -np.log(0.02)
+WRONG = -np.log(0.05)
 EXTRA = -np.log(0.05)
 WRONG_REACH = 5.0  # semitones: a wrong note costs 1 more for each of these
 OCTAVE_COST = 2.0  # octave, twelfth and double octave are more often misheard
