@@ -39,6 +39,8 @@ JUMP_SDS = 6.0
 JUMP_NEIGHBOURS = 3  # notes on either side that must be there to tell
 # No onset is known better than this: the smallest scale of a fit.
 SMALLEST_S = 1e-4
+# Played seconds for one written: with less, nobody played.
+LEAST_PACE = 0.01
 
 
 class Against(StrEnum):
@@ -155,11 +157,15 @@ def design_of(stretch: IntArray, *slopes: FloatArray) -> FloatArray:
 
 
 def own_line(heard: Heard) -> Fit | None:
-    """Onset against written time: intercepts, then seconds per written second."""
+    """Onset against written time: intercepts, then seconds per written second.
+
+    None when there are too few notes, or their times do not advance.
+    """
     if len(heard.index) < MIN_NOTES + heard.stretch.max(initial=0):
         return None
     design = design_of(heard.stretch, heard.written_s)
-    return huber_fit(design, heard.played_s, SMALLEST_S)
+    fit = huber_fit(design, heard.played_s, SMALLEST_S)
+    return fit if fit.coefficients[-1] > LEAST_PACE else None
 
 
 def own_clock(heard: Heard, own: Fit | None) -> Clock | None:

@@ -48,6 +48,7 @@ from assessor.tuning import FloatArray
 
 PICKED = frozenset({Articulation.PICK})
 
+SHORTEST_S = 0.001  # what is less apart is one onset, not two
 END_UNCERTAINTY_MS = 10.0
 LEVEL_UNCERTAINTY_DB = 1.0
 
@@ -220,7 +221,9 @@ def _pairs(
     for index in indices[1:]:
         first = _sure(performed.notes[index - 1])
         second = _sure(performed.notes[index])
-        if first is None or second is None or second.onset_s <= first.onset_s:
+        if first is None or second is None:
+            continue
+        if second.onset_s - first.onset_s < SHORTEST_S:
             continue
         written_s = float(expected_s[index] - expected_s[index - 1])
         pairs.append(

@@ -190,7 +190,7 @@ def measure(
         against = Against.CLICK if click else Against.OWN_TEMPO
         return Timing(against, 1 / performed.tempo_ratio)
     notes = _notes(lick, heard, clock, tolerance)
-    drift, lag = _drift(lick, heard, tolerance)
+    drift, lag = _drift(lick, heard, own, tolerance)
     return Timing(
         clock.against,
         clock.seconds_per_written,
@@ -277,20 +277,23 @@ def _tempo(lick: Lick, own: Fit | None) -> Reading | None:
 
 
 def _drift(
-    lick: Lick, heard: Heard, tolerance: Tolerance
+    lick: Lick, heard: Heard, own: Fit | None, tolerance: Tolerance
 ) -> tuple[Reading | None, Reading | None]:
     """Drift and lag of a tempo that changes evenly in time.
 
     Written time is then a parabola of played time, exactly: its slope is the
     played tempo over the written one, its curvature half the change a second.
     """
-    if len(heard.index) < MIN_NOTES + 1 + heard.stretch.max(initial=0):
+    stretches = heard.stretch.max(initial=0)
+    if own is None or len(heard.index) < MIN_NOTES + 1 + stretches:
         return None, None
     since_s = heard.played_s - heard.played_s[0]
     duration_s = float(since_s[-1])
     design = design_of(heard.stretch, since_s, since_s**2)
     fit = huber_fit(design, heard.written_s, SMALLEST_S)
     start, curvature = fit.coefficients[-2:]
+    if start <= 0:
+        return None, None  # the fitted tempo turns round: it does not change evenly
     row = np.zeros(len(fit.coefficients))
     row[-1] = 1.0
     known = float(fit.uncertainty(row))
@@ -362,6 +365,7 @@ def _swing(
         (at[beat + half] - at[beat]) / (at[beat + 1] - at[beat])
         for beat in at
         if beat.denominator == 1 and beat + half in at and beat + 1 in at
+        if at[beat] < at[beat + half] < at[beat + 1]
     ]
     if lick.swing is None or not places:
         return None

@@ -13,7 +13,7 @@ from dataclasses import dataclass, field
 
 from assessor.assessment import Assessment, PassAssessment
 from assessor.lick import sheet
-from assessor.measures.focus import say_place
+from assessor.measures.focus import Cause, say_place
 from assessor.measures.marks import Area
 from assessor.measures.tolerance import Judgement
 from assessor.report.readings import Line, allowed, amount, lines_of
@@ -223,9 +223,10 @@ def _mark(page: _Page, found: PassAssessment) -> None:
 
 
 def _faults(page: _Page, assessment: Assessment) -> None:
-    """What cannot be read from a sign: which note sounded, how far a bend went."""
+    """What no sign can tell: which note sounded, how far a bend went, a pause."""
     told = (Area.NOTES, Area.BENDS, Area.PITCH)
-    faults = [f for f in assessment.best_pass.faults if f.area in told]
+    found = assessment.best_pass.faults
+    faults = [f for f in found if f.area in told or f.cause == Cause.PAUSE]
     if not faults:
         return
     page.gap()
