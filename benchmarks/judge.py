@@ -18,16 +18,14 @@ from collections.abc import Sequence
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass
 from functools import partial
-from math import isfinite
 from pathlib import Path
 from typing import Any
 
 from takes import scoring
 
-from assessor import lick, recording
-from assessor.assessment import Assessment, PassAssessment, assess
+from assessor import lick, recording, report
+from assessor.assessment import assess
 from assessor.errors import AlignmentError
-from assessor.pitch import PlayedNote
 
 COLUMNS = 8  # groups side by side
 RINGING_KINDS = ("legato", "overlap", "dynamics")
@@ -54,51 +52,6 @@ def groups_of(truth: dict[str, Any]) -> tuple[str, ...]:
     return ("all degraded", degradation) + (("bedroom, hard kinds",) if hard else ())
 
 
-def result_of(assessment: Assessment) -> dict[str, Any]:
-    """Put what `scoring` reads into the form of a result file."""
-    return {
-        "tuning_cents": assessment.tuning_cents,
-        "passes": [_pass_of(one) for one in assessment.passes],
-    }
-
-
-def _pass_of(found: PassAssessment) -> dict[str, Any]:
-    """One pass in the form of a result file."""
-    bends = {
-        bent.index: {
-            "peak_cents": bent.peak.value,
-            "settled_cents": bent.settled and bent.settled.value,
-        }
-        for bent in found.bends.bent
-    }
-    vibratos = {
-        swung.index: {"rate_hz": swung.rate.value, "depth_cents": swung.depth.value}
-        for swung in found.bends.vibrato
-        if swung.rate is not None and swung.depth is not None
-    }
-    notes = [
-        {
-            "index": note.index,
-            "verdict": str(note.verdict),
-            "onset_s": note.played and note.played.onset_s,
-            "midi_number": _pitch_of(note.played),
-            "bend": bends.get(note.index),
-            "vibrato": vibratos.get(note.index),
-        }
-        for note in found.performed.notes
-    ]
-    extras = [{"onset_s": extra.onset_s} for extra in found.performed.extras]
-    return {"notes": notes, "extra": extras}
-
-
-def _pitch_of(played: PlayedNote | None) -> float | None:
-    """Sounding pitch of a note's steady part; the heard semitone without one."""
-    if played is None:
-        return None
-    steady = played.steady_midi
-    return steady if isfinite(steady) else float(played.midi_number)
-
-
 def judge(take: Path, out: Path | None) -> Judged:
     """Assess one take and score it."""
     truth = json.loads(take.with_suffix(".json").read_text())
@@ -107,7 +60,7 @@ def judge(take: Path, out: Path | None) -> Judged:
     asked = lick.read(take.with_suffix(".musicxml"))
     start = time.process_time()
     try:
-        result = result_of(assess(heard, asked))
+        result = report.result(assess(heard, asked))
     except AlignmentError:
         result = {"tuning_cents": 0.0, "passes": []}
     cpu_s = time.process_time() - start

@@ -1,0 +1,160 @@
+"""Measure what assessing costs, beside general pitch trackers on the same sound.
+
+    python benchmarks/speed.py [--lengths 10 60 600] [--repeats 3]
+
+Prints CPU seconds (``time.process_time``, one thread, median of the repeats) and
+milliseconds per second of sound, then how long the command line takes to start
+cold (wall clock).  Trackers: ``parselmouth`` to_pitch_ac (10 ms steps, 75 to
+1400 Hz) at 44.1 kHz; ``librosa`` yin and pyin (same range, default frames) at
+22.05 kHz, their resampling not counted.
+
+Needs the extra ``bench`` and fluidsynth with FluidR3_GM.
+"""
+
+from __future__ import annotations
+
+import argparse
+import statistics
+import subprocess
+import sys
+import tempfile
+import time
+from collections.abc import Callable
+from pathlib import Path
+
+import librosa
+import numpy as np
+import parselmouth
+import soundfile
+import threadpoolctl
+from phrases import KINDS
+from takes.invent import invent
+from takes.measure import SAMPLE_RATE_HZ
+from takes.mix import Plan, mix, wanted
+from takes.play import Manner, play
+from takes.sounds import SampledGuitar
+
+from assessor.assessment import assess
+from assessor.lick import Lick, musicxml
+from assessor.recording import Recording
+from assessor.tuning import FloatArray
+
+LOWEST_HZ, HIGHEST_HZ = 75.0, 1400.0
+LONGEST_SLOW_S = 60.0  # slower trackers are run once on anything longer
+COLD_TAKE_S = 30.0
+COLD_STARTS = 5
+
+
+def played_for(seconds: float) -> tuple[Lick, FloatArray]:
+    """Play one lick over and over, with short pauses, for that long."""
+    rng = np.random.default_rng(12)
+    lick = invent(rng, "speed", KINDS["plain"].wish)
+    passes, at_s = [], 0.5
+    while at_s < seconds:
+        strokes, faults = play(lick, Manner(), rng, at_s)
+        passes.append(strokes)
+        at_s = strokes[-1].offset_s + 0.6
+    plan = Plan("speed", "plain", lick, tuple(passes), 0, faults, "steel")
+    guitar = SampledGuitar("fluid")
+    samples, _ = mix(plan, guitar.sources(wanted(plan), rng), guitar, rng)
+    return lick, samples[: int(seconds * SAMPLE_RATE_HZ)]
+
+
+def trackers(
+    lick: Lick, samples: FloatArray
+) -> dict[str, tuple[Callable[[], object], bool]]:
+    """Everything to time, and whether it is slow."""
+    recording = Recording(samples.astype(np.float32), SAMPLE_RATE_HZ, "speed", "")
+    sound = parselmouth.Sound(samples, SAMPLE_RATE_HZ)
+    half_hz = SAMPLE_RATE_HZ // 2
+    half = librosa.resample(samples, orig_sr=SAMPLE_RATE_HZ, target_sr=half_hz)
+    return {
+        "assess": (lambda: assess(recording, lick), False),
+        "parselmouth to_pitch_ac": (
+            lambda: sound.to_pitch_ac(
+                time_step=0.01, pitch_floor=LOWEST_HZ, pitch_ceiling=HIGHEST_HZ
+            ),
+            False,
+        ),
+        "librosa yin": (
+            lambda: librosa.yin(half, fmin=LOWEST_HZ, fmax=HIGHEST_HZ, sr=half_hz),
+            False,
+        ),
+        "librosa pyin": (
+            lambda: librosa.pyin(half, fmin=LOWEST_HZ, fmax=HIGHEST_HZ, sr=half_hz),
+            True,
+        ),
+    }
+
+
+def cpu_s(work: Callable[[], object], repeats: int) -> float:
+    """Median CPU time of some work on one thread."""
+    spent = []
+    with threadpoolctl.threadpool_limits(limits=1):
+        for _ in range(repeats):
+            start = time.process_time()
+            work()
+            spent.append(time.process_time() - start)
+    return statistics.median(spent)
+
+
+def warm_up() -> None:
+    """Let everything load and compile what it does at its first call."""
+    for run, _ in trackers(*played_for(3.0)).values():
+        run()
+
+
+def time_trackers(seconds: float, repeats: int) -> None:
+    """Print one table for sound of one length."""
+    lick, samples = played_for(seconds)
+    work = trackers(lick, samples)
+    print(f"\n{seconds:g} s of sound, {len(lick)} notes in the lick")
+    print(f"| {'':24} | CPU s | ms per s | against assess |")
+    print("|---|---|---|---|")
+    own_s = None
+    for name, (run, slow) in work.items():
+        often = 1 if slow and seconds > LONGEST_SLOW_S else repeats
+        spent_s = cpu_s(run, often)
+        own_s = own_s or spent_s
+        figures = (1000 * spent_s / seconds, spent_s / own_s)
+        print(f"| {name:24} | {spent_s:.3f} | {figures[0]:.2f} | {figures[1]:.2f} |")
+
+
+def wall_s(command: list[str]) -> float:
+    """Median wall time of a command, started afresh each time."""
+    spent = []
+    for _ in range(COLD_STARTS):
+        start = time.perf_counter()
+        subprocess.run(command, check=True, capture_output=True)
+        spent.append(time.perf_counter() - start)
+    return statistics.median(spent)
+
+
+def time_cold_starts() -> None:
+    """Print how long the command line takes from nothing."""
+    program = [sys.executable, "-m", "assessor"]
+    lick, samples = played_for(COLD_TAKE_S)
+    with tempfile.TemporaryDirectory() as folder:
+        take, sheet = Path(folder, "take.wav"), Path(folder, "lick.musicxml")
+        soundfile.write(take, samples, SAMPLE_RATE_HZ, subtype="PCM_16")
+        sheet.write_bytes(musicxml.write(lick))
+        check = [*program, "check", str(take), "--lick", str(sheet)]
+        print("\ncold start, wall clock, median of", COLD_STARTS)
+        print(f"| assessor --help | {wall_s([*program, '--help']):.3f} s |")
+        print(f"| assessor check, {COLD_TAKE_S:g} s take | {wall_s(check):.3f} s |")
+
+
+def main() -> None:
+    """Read the command line."""
+    parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
+    parser.add_argument("--lengths", type=float, nargs="+", default=[10, 60, 600])
+    parser.add_argument("--repeats", type=int, default=3)
+    arguments = parser.parse_args()
+    warm_up()
+    for seconds in sorted(arguments.lengths):
+        time_trackers(seconds, arguments.repeats)
+    time_cold_starts()
+
+
+if __name__ == "__main__":
+    main()
