@@ -1,77 +1,38 @@
-"""The command line: the only place that prints.
+"""``assessor check``: a recorded take held against its lick.
 
-Exit codes: 0 assessed; 1 assessed and outside tolerance, only with ``--enforce``;
-2 wrong use; 3 a file that cannot be used.  What takes time to import is imported when a
-command needs it.
+Exit code 1: assessed and outside tolerance, only with ``--enforce``.
 """
 
 from __future__ import annotations
 
-import contextlib
 import json
-import math
-import os
 import shutil
 import sys
-import threading
-import time
-from collections.abc import Iterator
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, TextIO
+from typing import TYPE_CHECKING
 
 import click
 
-from assessor.errors import AssessorError
+from assessor.cli.terminal import (
+    Number,
+    bad_files,
+    can_hold,
+    patience,
+    show,
+    wants_colour,
+    write,
+)
 
 if TYPE_CHECKING:
     from assessor.assessment import Assessment, Settings
 
 OUTSIDE = 1
-BAD_FILE = 3
-INTERRUPTED = 130  # 128 + SIGINT, as shells have it
 
 PIPE_WIDTH, WIDEST = 80, 120
-PATIENCE_S = 1.0  # what takes longer is announced
 RESULT_HEAD_BYTES = 200  # enough to know an earlier result by
 
 
-class Number(click.FloatRange):
-    """A number in a range; what is no number lies in none."""
-
-    name = "number"
-
-    def convert(
-        self, value: Any, param: click.Parameter | None, ctx: click.Context | None
-    ) -> float:
-        """Convert as the parent does, and refuse NaN, which it lets pass."""
-        number = float(super().convert(value, param, ctx))
-        if math.isnan(number):
-            self.fail(f"{value!r} is no number", param, ctx)
-        return number
-
-
-def _say_version(context: click.Context, _: click.Parameter, asked: bool) -> None:
-    if asked:
-        from assessor.report import tool_version
-
-        click.echo(f"assessor {tool_version()}")
-        context.exit()
-
-
-@click.group(context_settings={"help_option_names": ["-h", "--help"]})
-@click.option(
-    "--version",
-    is_flag=True,
-    expose_value=False,
-    is_eager=True,
-    callback=_say_version,
-    help="Show the version and exit.",
-)
-def main() -> None:
-    """An honest ear for single-note guitar practice."""
-
-
-@main.command()
+@click.command()
 @click.argument("take", metavar="TAKE")
 @click.option(
     "--lick",
@@ -157,14 +118,8 @@ def check(
     """
     _check_out(json_path, take, lick_path)
     settings = _settings(tempo_bpm, click_s, tolerance_text, tracker)
-    try:
-        with _patience(f"listening to {Path(take).name}"):
-            assessment = _assess(take, lick_path, settings)
-    except AssessorError as problem:
-        click.echo(f"assessor: {problem}", err=True)
-        sys.exit(BAD_FILE)
-    except KeyboardInterrupt:
-        sys.exit(INTERRUPTED)
+    with bad_files(), patience(f"listening to {Path(take).name}"):
+        assessment = _assess(take, lick_path, settings)
     _show(assessment, json_path, colour)
     if enforce and not assessment.best_pass.inside:
         sys.exit(OUTSIDE)
@@ -204,42 +159,17 @@ def _show(assessment: Assessment, json_path: str | None, colour: str) -> None:
     if json_path is not None:
         text = json.dumps(report.result(assessment), ensure_ascii=False, indent=1)
         if json_path == "-":
-            _print(text + "\n")
+            show(text + "\n")
             return
-        _write(Path(json_path), text + "\n")
-    painted = colour == "always" or (colour == "auto" and _wants_colour(sys.stdout))
+        write(Path(json_path), text + "\n")
+    painted = colour == "always" or (colour == "auto" and wants_colour(sys.stdout))
     width = PIPE_WIDTH
     if sys.stdout.isatty():
         width = min(shutil.get_terminal_size().columns, WIDEST)
     text = report.terminal(assessment, width, colour=painted)
-    if not _can_hold(sys.stdout, text):
+    if not can_hold(sys.stdout, text):
         text = report.terminal(assessment, width, colour=painted, ascii_only=True)
-    _print(text)
-
-
-def _wants_colour(stream: TextIO) -> bool:
-    """Colour for a terminal, unless the user's environment says no (NO_COLOR)."""
-    plain = os.environ.get("NO_COLOR") or os.environ.get("TERM") == "dumb"
-    return stream.isatty() and not plain
-
-
-def _can_hold(stream: TextIO, text: str) -> bool:
-    """Say whether a stream's encoding has every character of a text."""
-    try:
-        text.encode(stream.encoding or "ascii")
-    except (UnicodeEncodeError, LookupError):
-        return False
-    return True
-
-
-def _print(text: str) -> None:
-    """Write to standard output; a reader that has gone away is no error."""
-    try:
-        sys.stdout.write(text)
-        sys.stdout.flush()
-    except BrokenPipeError:
-        # the interpreter flushes once more at its end: give it somewhere to go
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+    show(text)
 
 
 def _check_out(json_path: str | None, take: str, lick_path: str) -> None:
@@ -264,38 +194,3 @@ def _is_result(file: Path) -> bool:
     with file.open("rb") as stream:
         head = stream.read(RESULT_HEAD_BYTES)
     return not head or FORMAT.encode() in head
-
-
-def _write(file: Path, text: str) -> None:
-    """Write a whole file or none: beside it first, then in its place."""
-    part = file.with_name(f"{file.name}.{os.getpid()}.part")
-    try:
-        part.write_text(text, encoding="utf-8")
-        os.replace(part, file)
-    except OSError as problem:
-        part.unlink(missing_ok=True)
-        message = f"{file}: cannot be written: {problem.strerror}"
-        raise click.BadParameter(message, param_hint="--json") from problem
-
-
-@contextlib.contextmanager
-def _patience(what: str) -> Iterator[None]:
-    """Tell a person at a terminal that it takes longer, and how long it has taken."""
-    if not sys.stderr.isatty():
-        yield
-        return
-    done, start_s = threading.Event(), time.monotonic()
-
-    def tell() -> None:
-        while not done.wait(PATIENCE_S):
-            seconds = time.monotonic() - start_s
-            print(f"\r{what} … {seconds:.0f} s", end="", file=sys.stderr, flush=True)
-
-    teller = threading.Thread(target=tell, daemon=True)
-    teller.start()
-    try:
-        yield
-    finally:
-        done.set()
-        teller.join()
-        print("\r\x1b[K", end="", file=sys.stderr, flush=True)

@@ -1,0 +1,112 @@
+"""What all commands share: printing, writing, waiting, and the words for misuse.
+
+Exit codes of every command: 0 done; 1 only where an option asks for it; 2 wrong use;
+3 a file that cannot be used.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import math
+import os
+import sys
+import threading
+import time
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any, TextIO
+
+import click
+
+from assessor.errors import AssessorError
+
+BAD_FILE = 3
+INTERRUPTED = 130  # 128 + SIGINT, as shells have it
+PATIENCE_S = 1.0  # what takes longer is announced
+
+
+class Number(click.FloatRange):
+    """A number in a range; what is no number lies in none."""
+
+    name = "number"
+
+    def convert(
+        self, value: Any, param: click.Parameter | None, ctx: click.Context | None
+    ) -> float:
+        """Convert as the parent does, and refuse NaN, which it lets pass."""
+        number = float(super().convert(value, param, ctx))
+        if math.isnan(number):
+            self.fail(f"{value!r} is no number", param, ctx)
+        return number
+
+
+@contextlib.contextmanager
+def bad_files() -> Iterator[None]:
+    """End the program with words and code 3 where a file cannot be used."""
+    try:
+        yield
+    except AssessorError as problem:
+        click.echo(f"assessor: {problem}", err=True)
+        sys.exit(BAD_FILE)
+    except KeyboardInterrupt:
+        sys.exit(INTERRUPTED)
+
+
+def wants_colour(stream: TextIO) -> bool:
+    """Colour for a terminal, unless the user's environment says no (NO_COLOR)."""
+    plain = os.environ.get("NO_COLOR") or os.environ.get("TERM") == "dumb"
+    return stream.isatty() and not plain
+
+
+def can_hold(stream: TextIO, text: str) -> bool:
+    """Say whether a stream's encoding has every character of a text."""
+    try:
+        text.encode(stream.encoding or "ascii")
+    except (UnicodeEncodeError, LookupError):
+        return False
+    return True
+
+
+def show(text: str) -> None:
+    """Write to standard output; a reader that has gone away is no error."""
+    try:
+        sys.stdout.write(text)
+        sys.stdout.flush()
+    except BrokenPipeError:
+        # the interpreter flushes once more at its end: give it somewhere to go
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+
+
+def write(file: Path, text: str) -> None:
+    """Write a whole file or none: beside it first, then in its place."""
+    part = file.with_name(f"{file.name}.{os.getpid()}.part")
+    try:
+        part.write_text(text, encoding="utf-8")
+        os.replace(part, file)
+    except OSError as problem:
+        part.unlink(missing_ok=True)
+        message = f"{file}: cannot be written: {problem.strerror}"
+        raise click.BadParameter(message, param_hint="output") from problem
+
+
+@contextlib.contextmanager
+def patience(what: str) -> Iterator[None]:
+    """Tell a person at a terminal that it takes longer, and how long it has taken."""
+    if not sys.stderr.isatty():
+        yield
+        return
+    done, start_s = threading.Event(), time.monotonic()
+
+    def tell() -> None:
+        while not done.wait(PATIENCE_S):
+            seconds = time.monotonic() - start_s
+            print(f"\r{what} … {seconds:.0f} s", end="", file=sys.stderr, flush=True)
+
+    teller = threading.Thread(target=tell, daemon=True)
+    teller.start()
+    try:
+        yield
+    finally:
+        done.set()
+        teller.join()
+        print("\r\x1b[K", end="", file=sys.stderr, flush=True)
