@@ -91,7 +91,9 @@ def bend(note: LickNote, stroke: Stroke, touch: Touch, rng: Generator) -> None:
     steady_s = 0.08
     if note.bend is not None and length_s >= 0.3:
         top = note.bend.target_cents + rng.uniform(*touch.bend_off_cents)
-        cents, steady_s, settled_s = _bent_curve(note.bend, top, times_s, length_s, rng)
+        cents, steady_s, settled_s = _bent_curve(
+            note.bend, top, times_s, length_s=length_s, rng=rng
+        )
         stroke.articulation = str(note.bend.kind)
         stroke.facts |= {
             "bend_target_cents": note.bend.target_cents,
@@ -130,7 +132,7 @@ def _rise(times_s: FloatArray, start_s: float, length_s: float) -> FloatArray:
 
 
 def _bent_curve(
-    bend: Bend, top: float, times_s: FloatArray, length_s: float, rng: Generator
+    bend: Bend, top: float, times_s: FloatArray, *, length_s: float, rng: Generator
 ) -> tuple[FloatArray, float, float]:
     """Curve of a bend of `top` cents, and where its plateau starts and ends."""
     start_s, rise_s = rng.uniform(0.03, 0.1), rng.uniform(0.06, 0.2)
@@ -185,7 +187,7 @@ def slur_curve(chain: list[Stroke], rng: Generator) -> FloatArray:
         at_s = stroke.onset_s - first.onset_s
         step = 100.0 * (stroke.midi_number - before.midi_number)
         if stroke.slur == "slide":
-            points.append(_slide_between(before, stroke, at_s, level, rng))
+            points.append(_slide_between(before, stroke, at_s, level=level, rng=rng))
         else:
             half_s = float(rng.uniform(0.0005, 0.003))
             points.append(
@@ -198,7 +200,7 @@ def slur_curve(chain: list[Stroke], rng: Generator) -> FloatArray:
 
 
 def _slide_between(
-    before: Stroke, stroke: Stroke, at_s: float, level: float, rng: Generator
+    before: Stroke, stroke: Stroke, at_s: float, *, level: float, rng: Generator
 ) -> FloatArray:
     """Frets passed on the way, the last of them reached at the onset."""
     frets = stroke.midi_number - before.midi_number

@@ -135,8 +135,9 @@ def add_noise(
     moments: Sequence[Moment],
     landings_s: Sequence[float],
     hand: Hand,
+    *,
     rng: Generator,
-    damped: Sequence[Source] = (),
+    damped: Sequence[Source],
 ) -> list[dict[str, Any]]:
     """Add the noises of the hands to a take, in place.
 

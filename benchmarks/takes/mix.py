@@ -180,12 +180,14 @@ def mix(
         for chain in chains(strokes):
             source = next(stock)
             stem = _stem(plan, chain, source, rng, recorded=recorded)
-            placed += _place(plan, chain, stem, source, samples)
+            placed += _place(plan, chain, stem, samples)
         passes.append(placed)
     damped = [s for _, s in guitar.damped] if isinstance(guitar, RecordedGuitar) else []
     moments = [hands.Moment(p.onset_s, p.offset_s) for placed in passes for p in placed]
     samples = samples[:count]
-    noises = hands.add_noise(samples, moments, plan.landings_s, plan.hand, rng, damped)
+    noises = hands.add_noise(
+        samples, moments, plan.landings_s, plan.hand, rng=rng, damped=damped
+    )
     samples = samples * (PEAK / np.abs(samples).max())
     return samples, _truth(plan, passes, guitar, noises)
 
@@ -195,7 +197,7 @@ class Stem:
     """A chain of notes as it sounds, with its onset `LEAD_S` in."""
 
     samples: FloatArray
-    curve: FloatArray
+    key: str  # of its detune curve
 
 
 def _stem(
@@ -220,7 +222,7 @@ def _stem(
         samples = signal.sosfilt(sos, samples)
     for stroke in chain[1:]:
         _strike(samples, stroke.onset_s - first.onset_s, rng)
-    return Stem(samples, curve)
+    return Stem(samples, source.key)
 
 
 def _strike(samples: FloatArray, at_s: float, rng: Generator) -> None:
@@ -244,7 +246,6 @@ def _place(
     plan: Plan,
     chain: Sequence[Stroke],
     stem: Stem,
-    source: Source,
     samples: FloatArray,
 ) -> list[Placed]:
     """Put a stem so that its energy rises exactly at the intended time."""
@@ -264,9 +265,7 @@ def _place(
     alone = alone[cut : len(samples) - start]
     samples[start + cut : start + cut + len(alone)] += alone
     origin_s = first.onset_s - rise_s
-    width = int(0.02 * SAMPLE_RATE_HZ)
-    summed = np.cumsum(np.concatenate([np.zeros(width), alone**2]))
-    level = np.sqrt(np.maximum(summed[width:] - summed[:-width], 0) / width)
+    level = _level(alone)
     out = []
     for stroke in chain:
         own = stroke is first
@@ -280,10 +279,17 @@ def _place(
         window = window_ms if own else None
         out.append(
             Placed(
-                stroke, onset_s, end_s, origin_s, source.key, level, start + cut, window
+                stroke, onset_s, end_s, origin_s, stem.key, level, start + cut, window
             )
         )
     return out
+
+
+def _level(samples: FloatArray) -> FloatArray:
+    """Effective value over the 20 ms before each sample."""
+    width = int(0.02 * SAMPLE_RATE_HZ)
+    summed = np.cumsum(np.concatenate([np.zeros(width), samples**2]))
+    return np.asarray(np.sqrt(np.maximum(summed[width:] - summed[:-width], 0) / width))
 
 
 def _truth(
