@@ -285,7 +285,16 @@ def main() -> None:
     parser.add_argument("--degraded", type=float, default=0.0, help="share, 0 to 1")
     parser.add_argument("--passes", type=float, default=0.0, help="share with several")
     parser.add_argument("--kinds", default="", help="comma-separated, default all")
-    make(parser.parse_args())
+    arguments = parser.parse_args()
+    unknown = set(filter(None, arguments.kinds.split(","))) - set(KINDS)
+    if unknown:
+        parser.error(f"no such kind: {', '.join(unknown)}; known: {', '.join(KINDS)}")
+    if arguments.takes < 1:
+        parser.error(f"--takes {arguments.takes}: at least 1")
+    for share in (arguments.degraded, arguments.passes):
+        if not 0 <= share <= 1:
+            parser.error(f"a share of {share:g} is not in 0 to 1")
+    make(arguments)
 
 
 if __name__ == "__main__":
