@@ -125,10 +125,15 @@ class Spectrum:
         scale = FINE_RATE_HZ / ENERGY_HOP
         start = np.clip(start_s * scale, 0, last - 1)
         end = np.clip(end_s * scale, start + 1, last)
-        at = np.arange(last + 1)
-        energy = np.interp(end, at, self.cumulative_energy)
-        energy -= np.interp(start, at, self.cumulative_energy)
+        energy = self._energy_until(end) - self._energy_until(start)
         return np.maximum(energy, 0.0) / ((end - start) * ENERGY_HOP)
+
+    def _energy_until(self, place: FloatArray) -> FloatArray:
+        """Energy up to a fractional place of `cumulative_energy`."""
+        before = np.minimum(place.astype(np.intp), len(self.cumulative_energy) - 2)
+        low = self.cumulative_energy[before]
+        high = self.cumulative_energy[before + 1]
+        return low + (place - before) * (high - low)
 
 
 def analyse(recording: Recording) -> Spectrum:
