@@ -94,6 +94,8 @@ def _track(
     import soxr
 
     played = [note.played for note in performed.notes if note.played is not None]
+    if not played:
+        return np.zeros(0), np.zeros(0)
     start_s = max(min(note.onset_s for note in played) - AROUND_S, 0.0)
     end_s = max(note.offset_s for note in played) + AROUND_S
     rate_hz = recording.sample_rate_hz
