@@ -454,10 +454,11 @@ def _semitone_checked(ear: _Ear, matches: list[Match], match: Match) -> Match:
     lead_s = 0.045 if room_s > 0.12 else 0.03
     low = round((time_s + lead_s) / FRAME_HOP_S)
     high = max(round((time_s + room_s - 0.025) / FRAME_HOP_S), low + 1)
-    salience = ear.spectrum.salience[low:high].mean(axis=0) if low < high else None
+    steady = ear.spectrum.salience[low:high]
     column = midi - PITCHES[0]
-    if salience is None or not 0 < column < len(PITCHES) - 1:
+    if not len(steady) or not 0 < column < len(PITCHES) - 1:
         return match
+    salience = steady.mean(axis=0)
     off = max((-1, 1), key=lambda q: salience[column + q])
     if salience[column + off] <= salience[column]:
         return match
