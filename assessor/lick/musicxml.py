@@ -27,10 +27,11 @@ from lxml import etree
 
 from assessor.errors import LickError, UnsupportedNotation
 from assessor.lick.musicxml_bars import PartReader
-from assessor.lick.musicxml_elements import Element, Notices, text_of
+from assessor.lick.musicxml_elements import Element, text_of
 from assessor.lick.musicxml_line import lick_from
 from assessor.lick.musicxml_write import write
 from assessor.lick.notation import Lick
+from assessor.lick.notices import Notices
 
 __all__ = ["read", "write"]
 

@@ -17,7 +17,6 @@ from fractions import Fraction
 
 from assessor.lick.musicxml_elements import (
     Element,
-    Notices,
     fault,
     integer,
     integer_attribute,
@@ -31,6 +30,7 @@ from assessor.lick.musicxml_elements import (
 )
 from assessor.lick.musicxml_signs import MOST_FRETS, SignReader, Written
 from assessor.lick.notation import Meter
+from assessor.lick.notices import Notices
 from assessor.tuning import Tuning
 
 TEMPO_RANGE_BPM = (5.0, 1000.0)

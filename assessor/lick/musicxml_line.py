@@ -12,7 +12,6 @@ from itertools import groupby, pairwise
 
 from assessor.errors import LickError, UnsupportedNotation
 from assessor.lick.musicxml_bars import Bar, PartReader
-from assessor.lick.musicxml_elements import Notices
 from assessor.lick.musicxml_places import settled
 from assessor.lick.musicxml_signs import Written, bend_of
 from assessor.lick.notation import (
@@ -22,6 +21,7 @@ from assessor.lick.notation import (
     Meter,
     TempoChange,
 )
+from assessor.lick.notices import Notices
 from assessor.tuning import note_name
 
 MOST_BARS = 10_000  # played out; an hour of music

@@ -13,8 +13,8 @@ from dataclasses import replace
 
 from assessor.errors import LickError
 from assessor.lick.fretting import FRETS, choose_fretting, positions
-from assessor.lick.musicxml_elements import Notices
 from assessor.lick.musicxml_signs import Written
+from assessor.lick.notices import Notices
 from assessor.tuning import STANDARD, Tuning, note_name
 
 _OCTAVE = 12

@@ -20,7 +20,6 @@ from typing import NamedTuple
 
 from assessor.lick.musicxml_elements import (
     Element,
-    Notices,
     integer,
     measure_of,
     number,
@@ -35,6 +34,7 @@ from assessor.lick.notation import (
     SlideEdge,
     Stroke,
 )
+from assessor.lick.notices import Notices
 
 MOST_FRETS = 36  # three octaves, more than any neck has
 MOST_STRINGS = 9  # as `assessor.tuning.Tuning`
