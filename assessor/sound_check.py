@@ -8,15 +8,17 @@ Definitions
 playing level
     Mean power of the 20 ms frames above a relative gate.
 noise
-    Power of the quietest stretches of 40 ms, less the share of it that repeats
-    itself after 0.75 to 20 ms: a note that fades or a hum does, noise does not.
+    Power of the quietest half second (in stretches of 40 ms, none with an attack
+    in it), less the share that repeats itself after 0.75 to 20 ms: a fading note
+    does, and so does hum; noise does not.  Told only where noise is alone, so that
+    most of those stretches hardly repeat at all; else taken as none.
 hum
     Power at the multiples of 50 or 60 Hz that stand out from the bins beside them
-    and stay the same through the take; never more than its quietest half second
-    holds.
+    and stay the same through the take.
 
-Known limits: a noise gate hides noise and hum between the notes; sound that was
-cut off and turned down later is not found to be clipped.
+Known limits: a noise gate hides noise and hum between the notes, and so does
+playing without any rest; sound that was cut off and turned down later is not found
+to be clipped.
 
 Source of the thresholds: measured on 621 takes of a sampled guitar and 414 put
 together from recorded notes, each clean or degraded in a known way, and on six
@@ -35,22 +37,26 @@ Samples = npt.NDArray[np.float32]
 FloatArray = npt.NDArray[np.float64]
 
 CLIPPED_SHARE = 0.001  # one millisecond in each second of playing
-# White or pink noise 10 dB below the playing reads -14.7 to -10.4 dB, 20 dB below
-# it -20.9 dB and less; without any, the worst reading is -19.2 dB.
+# White or pink noise 10 dB below the playing reads -13.8 to -10.3 dB, 20 dB below
+# it -20.8 dB and less.
 NOISE_DB = -17.0
-# Hum 20 dB below the playing reads -22.4 to -21.3 dB; without any, none is found.
+# Hum 20 dB below the playing reads -22.4 to -21.0 dB; without any, none is found.
 HUM_DB = -30.0
-# Takes that peak at -6 dBFS read -26 to -6 dBFS, the same 30 dB down -49 to -46.
+# Takes that peak at -6 to -12 dBFS read -30 to -6 dBFS, the same 30 dB down -43 and
+# less.
 QUIET_DBFS = -40.0
 
 FRAME_S = 0.02
-DIGITAL_SILENCE = 1e-10  # power: -100 dBFS
+# Peak to peak: between one and two steps of 16 bits.  Not a power, as what was
+# digital silence may have become a constant.
+DIGITAL_SILENCE = 4e-5
 GATE = 0.1  # power: 10 dB below the mean, the relative gate of ITU-R BS.1770
 
 STRETCH_FRAMES = 2  # two periods of 50 Hz
 STEADY = 2.0  # power: frames 3 dB apart hold an attack or the end of a note
 QUIET_STRETCHES = 12
-FEWEST_STRETCHES = 25  # one second
+FEWEST_FRAMES = 50  # one second
+NOISE_LIKE = 0.5  # noise repeats by 0.1 to 0.25, a fading note by 0.8 and more
 SHORTEST_PERIOD_S = 0.00075  # of the highest note: 24th fret, E6, 1,319 Hz
 
 LONG_FRAME_S = 0.37  # 2.7 Hz to the bin: tells 100 Hz hum from a G at 98 Hz
@@ -143,9 +149,14 @@ def frame_powers(samples: Samples, sample_rate_hz: int) -> FloatArray:
     >>> frame_powers(np.full(800, 0.5, np.float32), 8000)
     array([0.25, 0.25, 0.25, 0.25, 0.25])
     """
+    framed = _frames(samples, sample_rate_hz)
+    return np.einsum("ij,ij->i", framed, framed).astype(np.float64) / framed.shape[1]
+
+
+def _frames(samples: Samples, sample_rate_hz: int) -> Samples:
+    """Cut into consecutive 20 ms frames, shape=(frames, samples)."""
     size = round(FRAME_S * sample_rate_hz)
-    framed = samples[: len(samples) // size * size].reshape(-1, size)
-    return np.einsum("ij,ij->i", framed, framed).astype(np.float64) / size
+    return samples[: len(samples) // size * size].reshape(-1, size)
 
 
 def playing_frames(powers: FloatArray) -> FloatArray:
@@ -173,29 +184,32 @@ def floor_of(samples: Samples, sample_rate_hz: int, powers: FloatArray) -> Floor
     powers : shape=(frames,)
         From `frame_powers`.
     """
-    size = STRETCH_FRAMES * round(FRAME_S * sample_rate_hz)
-    paired = powers[: len(powers) // STRETCH_FRAMES * STRETCH_FRAMES]
-    paired = paired.reshape(-1, STRETCH_FRAMES)
-    low, high = paired.min(axis=1), paired.max(axis=1)
-    live = np.flatnonzero((low > DIGITAL_SILENCE) & (high < STEADY * low))
-    if len(live) < FEWEST_STRETCHES:
+    framed = _frames(samples, sample_rate_hz)
+    sounding = np.flatnonzero(np.ptp(framed, axis=1) > DIGITAL_SILENCE)
+    if not len(sounding):
         return None
-    stretch_powers = paired.mean(axis=1)
-    order = np.argsort(stretch_powers[live], kind="stable")
-    quietest = live[order[:QUIET_STRETCHES]]
-    repeating = [
-        _repeating_share(samples[k * size : (k + 1) * size], sample_rate_hz)
-        for k in quietest
-    ]
+    # Digital silence around a take is padding; inside it, it is as quiet as it gets.
+    take = slice(sounding[0], sounding[-1] + 1)
+    if take.stop - take.start < FEWEST_FRAMES:
+        return None
     hums = _hum_powers(samples, sample_rate_hz)
     mains_hz = max(hums, key=lambda mains: hums[mains])
-    # The least, as some may hold the noise of an attack.
-    unlike = stretch_powers[quietest] * (1.0 - np.array(repeating))
-    return Floor(
-        noise=float(unlike.min()),
-        hum=min(hums[mains_hz], float(stretch_powers[quietest].mean())),
-        mains_hz=mains_hz,
-    )
+    noise = _noise_power(framed[take], powers[take], sample_rate_hz)
+    return Floor(noise, hums[mains_hz], mains_hz)
+
+
+def _noise_power(framed: Samples, powers: FloatArray, sample_rate_hz: int) -> float:
+    """Power of the noise where it is alone; 0 where it never is."""
+    count = len(powers) // STRETCH_FRAMES
+    paired = powers[: count * STRETCH_FRAMES].reshape(count, STRETCH_FRAMES)
+    waves = framed[: count * STRETCH_FRAMES].reshape(count, -1)
+    steady = np.flatnonzero(paired.max(axis=1) <= STEADY * paired.min(axis=1))
+    means = paired.mean(axis=1)
+    quietest = steady[np.argsort(means[steady], kind="stable")[:QUIET_STRETCHES]]
+    repeating = np.array([_repeating_share(waves[k], sample_rate_hz) for k in quietest])
+    if not len(quietest) or np.quantile(repeating, 0.75) >= NOISE_LIKE:
+        return 0.0
+    return float(np.median(means[quietest] * (1.0 - repeating)))
 
 
 def _repeating_share(stretch: Samples, sample_rate_hz: int) -> float:
