@@ -42,6 +42,7 @@ IntArray = npt.NDArray[np.intp]
 CLEAR_DEPTH_DB = 20.0
 LIKELY_DEPTH_DB, LIKELY_ATTACK_DB = 10.0, 6.0
 CLEAR_JUMP_DB = 8.0
+SHARP_JUMP_DB = 20.0  # beyond, the time is sharp too
 LONGEST_PERIOD_S = 0.012
 TAIL_S = 2.0  # a last note is followed for this long
 LEAD_S, SHORT_LEAD_S = 0.045, 0.03  # from the onset to the first steady frame
@@ -270,8 +271,9 @@ def _exact_times(sounding: list[_Sounding], spectrum: Spectrum) -> _Timed:
 # Half widths of the 95 % interval of an onset by the clock used, seconds, measured on
 # development takes of the bench (benchmarks/judge.py prints them).
 STRUCK_UNCERTAINTY_S = 0.001
+BLURRED_UNCERTAINTY_S = 0.004
 HIDDEN_UNCERTAINTY_S = 0.008
-SLUR_UNCERTAINTY_S = 0.006
+SLUR_UNCERTAINTY_S = 0.014
 ROUGH_UNCERTAINTY_S = 0.02
 
 
@@ -300,8 +302,10 @@ def _exact_time(
     clear = depth_db >= CLEAR_DEPTH_DB or (
         depth_db >= LIKELY_DEPTH_DB and attack_db(spectrum, rise_s) > LIKELY_ATTACK_DB
     )
-    if clear and jump_db > CLEAR_JUMP_DB:
+    if clear and jump_db > SHARP_JUMP_DB:
         return rise_s, STRUCK_UNCERTAINTY_S
+    if clear and jump_db > CLEAR_JUMP_DB:
+        return rise_s, BLURRED_UNCERTAINTY_S
     hidden = hidden_rise(
         spectrum, note.time_s - 0.018, min(note.time_s + 0.05, limit_s - 0.02)
     )
@@ -487,7 +491,7 @@ def _steady(contour: Contour) -> tuple[float, float]:
     """Median pitch of a contour (MIDI number) and its 95 % half width in cents.
 
     The standard error of a median is 1.2533 of that of the mean; neighbouring frames
-    overlap, so about one in four is independent.
+    overlap and drift together, so about one in six is independent.
     """
     f0_hz = contour.f0_hz[~np.isnan(contour.f0_hz)]
     if not len(f0_hz):
@@ -495,7 +499,7 @@ def _steady(contour: Contour) -> tuple[float, float]:
     midi = 69 + 12 * np.log2(f0_hz / 440.0)
     centre = float(np.median(midi))
     spread_cents = 148.26 * float(np.median(np.abs(midi - centre)))
-    independent = max(len(midi) / 4, 1)
+    independent = max(len(midi) / 6, 1)
     error = 1.96 * 1.2533 * np.hypot(spread_cents, 0.3) / np.sqrt(independent)
     return centre, float(error)
 
