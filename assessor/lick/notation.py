@@ -220,15 +220,8 @@ class Lick:
         ``ratio / (1 + ratio)`` (Friberg & Sundström 2002 define the ratio as
         long to short eighth).
         """
-        if self.swing is not None:
-            whole, part = divmod(beats, 1)
-            middle = Fraction(self.swing / (1 + self.swing)).limit_denominator(10000)
-            half = Fraction(1, 2)
-            if part < half:
-                part = part * middle / half
-            else:
-                part = middle + (part - half) * (1 - middle) / half
-            beats = whole + part
+        # beats of the first whole bar count from its bar line, also after a pickup
+        beats = self._swung(beats - self.pickup_beats) - self._swung(-self.pickup_beats)
         time_s, at, tempo_bpm = 0.0, Fraction(0), self.tempo_bpm
         for change in self.tempo_changes:
             if change.beat >= beats:
@@ -236,6 +229,17 @@ class Lick:
             time_s += float(change.beat - at) * 60.0 / tempo_bpm
             at, tempo_bpm = change.beat, change.tempo_bpm
         return time_s + float(beats - at) * 60.0 / tempo_bpm
+
+    def _swung(self, beats: Fraction) -> Fraction:
+        """Place of a written beat after swing."""
+        if self.swing is None:
+            return beats
+        whole, part = divmod(beats, 1)
+        middle = Fraction(self.swing / (1 + self.swing)).limit_denominator(10000)
+        half = Fraction(1, 2)
+        if part < half:
+            return whole + part * middle / half
+        return whole + middle + (part - half) * (1 - middle) / half
 
     def onsets_s(self) -> FloatArray:
         """Written onset of each note, shape=(n,), seconds from the lick's start."""
