@@ -256,10 +256,16 @@ def test_a_written_finger_fixes_the_hand() -> None:
     assert hand_positions(lick_at([(1, 8)], fingers=[3])) == (6,)
 
 
-def test_an_open_string_leaves_the_hand_where_it_is() -> None:
-    """The shift is found at the fretted note after the open string."""
-    lick = lick_at([(4, 5), (4, 7), (4, 0), (4, 12), (4, 14)])
+@pytest.mark.parametrize(("here", "there"), [(5, 12), (12, 5)])
+def test_a_shift_over_an_open_string(here: int, there: int) -> None:
+    """Up or down the neck, it is found at the fretted note that it is made for."""
+    lick = lick_at([(4, here), (4, here + 2), (4, 0), (4, there), (4, there + 2)])
     assert shifts(lick) == (3,)
+
+
+def test_open_strings_leave_the_hand_where_it_is() -> None:
+    """However many of them are played high up the neck."""
+    assert shifts(lick_at([(4, 9), *[(4, 0)] * 6, (4, 9)])) == ()
 
 
 def test_string_skips() -> None:

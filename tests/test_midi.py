@@ -80,6 +80,7 @@ def test_a_note_on_of_velocity_zero_is_a_note_off() -> None:
     """With running status, as most files are written."""
     lick = read("00 90 45 50 60 45 00")
     assert [(n.onset_beats, n.duration_beats) for n in lick.notes] == [(0, 1)]
+    assert lick.notices == (CHOSEN,)
 
 
 def test_a_note_struck_again_ends_the_one_before() -> None:
@@ -102,6 +103,11 @@ def test_tempo_map_and_meter_come_from_any_track() -> None:
     lick = read(tempo, f"00 FF 03 01 47 {note(69, 96)}")
     assert (lick.title, str(lick.meter), lick.tempo_bpm) == ("Blues", "6/8", 120.0)
     assert lick.tempo_changes == (TempoChange(Fraction(1, 2), 60.0),)
+
+
+def test_a_tempo_after_the_last_note_is_none_of_the_lick() -> None:
+    """A tempo event where the last note ends."""
+    assert read(f"{note(69, 96)} 00 FF 51 03 0F 42 40").tempo_changes == ()
 
 
 @pytest.mark.parametrize(

@@ -186,6 +186,14 @@ def test_pickup() -> None:
     assert (lick.pickup_beats, lick.notes[1].onset_beats) == (1, 1)
 
 
+def test_a_single_short_bar_is_no_pickup() -> None:
+    """Nothing follows that it could lead into, unless the file says so."""
+    data = score(note())
+    assert musicxml.read(data, "x.xml").pickup_beats == 0
+    implicit = data.replace(b'number="1"', b'number="0" implicit="yes"', 1)
+    assert musicxml.read(implicit, "x.xml").pickup_beats == 1
+
+
 @pytest.mark.parametrize(
     ("swing", "ratio"),
     [

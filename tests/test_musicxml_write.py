@@ -149,6 +149,17 @@ def test_notes_are_drawn_in_values_and_tied() -> None:
     ]
 
 
+def test_signs_stand_where_they_sound() -> None:
+    """On a tied note: the bend on its first piece, the fall on its last."""
+    bend = Bend(BendKind.BEND, 100.0)
+    note = LickNote(
+        Fraction(0), Fraction(8), 69, 1, 5, bend=bend, slide_out=SlideEdge.DOWN
+    )
+    pieces = list(etree.fromstring(musicxml.write(with_notes(note))).iter("note"))
+    assert [p.find(".//bend") is not None for p in pieces] == [True, False]
+    assert [p.find(".//falloff") is not None for p in pieces] == [False, True]
+
+
 def test_bars_are_filled() -> None:
     """The durations of each measure add up to the meter, the pickup to its length."""
     notes = (
