@@ -10,6 +10,8 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 from enum import StrEnum
 
+from threadpoolctl import threadpool_limits
+
 from assessor import alignment, care, onset, pitch, second_look, spectrum
 from assessor.alignment import Verdict
 from assessor.lick.notation import Lick
@@ -219,11 +221,13 @@ def assess(recording: Recording, lick: Lick, settings: Settings = USUAL) -> Asse
         When the lick is not in the take.
     """
     asked = at_tempo(lick, settings.tempo_bpm)
-    heard = spectrum.analyse(recording)
-    events = onset.events(heard)
-    found = alignment.align(asked, events)
-    found = second_look.confirm(found, asked, events, heard)
-    performance = pitch.trace(found, asked, heard)
+    # products this small cost more on two BLAS threads than on one
+    with threadpool_limits(limits=1, user_api="blas"):
+        heard = spectrum.analyse(recording)
+        events = onset.events(heard)
+        found = alignment.align(asked, events)
+        found = second_look.confirm(found, asked, events, heard)
+        performance = pitch.trace(found, asked, heard)
     return Assessment(
         lick=asked,
         written_tempo_bpm=lick.tempo_bpm,
