@@ -381,8 +381,8 @@ def test_what_midi_cannot_say_is_written_all_the_same(lick: Lick) -> None:
 @pytest.mark.parametrize(
     ("data", "message"),
     [
-        (b"", "ends in the middle"),
-        (b"title: a lick, not MIDI at all", "no Standard MIDI File"),
+        (b"", "does not start with 'MThd'"),
+        (b"title: a lick, not MIDI at all", "does not start with 'MThd'"),
         (smf(note(69, 96))[:-6], "ends in the middle"),
         (smf(note(69, 96))[:20], "ends in the middle"),
         (smf("00 FF 03 01 47"), "no pitched notes"),

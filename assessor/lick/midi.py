@@ -143,6 +143,9 @@ def _parsed(data: bytes) -> Any:
         message = f"{len(data)} bytes, at most {MOST_BYTES} can be read; "
         message += "is this one lick?"
         raise LickError(message)
+    if not data.startswith(b"MThd"):
+        message = "no Standard MIDI File: it does not start with 'MThd'"
+        raise LickError(message)
     if _NO_INTEGER.search(data):  # mido would build a number of thousands of digits
         message = "no Standard MIDI File: a number of over 4096 bytes"
         raise LickError(message)
