@@ -15,7 +15,8 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from assessor.spectrum import FINE_RATE_HZ, Float32Array, Spectrum
+from assessor.frames import FINE_RATE_HZ, Float32Array
+from assessor.spectrum import Spectrum
 from assessor.tuning import FloatArray, midi_to_hz
 
 ENERGY_WINDOW = int(0.003 * FINE_RATE_HZ)  # samples, causal

@@ -22,7 +22,7 @@ class AssessorError(Exception):
     """The root of everything a user's file can do wrong."""
 
 
-@dataclass
+@dataclass(eq=False)  # exceptions compare by identity
 class LickError(AssessorError):
     """A lick that cannot be read.
 
@@ -68,7 +68,7 @@ class UnsupportedNotation(LickError):
     """A well-formed lick file that holds more than a single guitar line."""
 
 
-@dataclass
+@dataclass(eq=False)
 class RecordingError(AssessorError):
     """A sound file that cannot be assessed.
 
@@ -95,7 +95,7 @@ class RecordingError(AssessorError):
         return f"{self.path}: {self.message}" if self.path else self.message
 
 
-@dataclass
+@dataclass(eq=False)
 class AlignmentError(AssessorError):
     """A take in which the lick was not found.
 

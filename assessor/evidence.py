@@ -24,14 +24,8 @@ import numpy as np
 import numpy.typing as npt
 
 from assessor.attack import attacks_db
-from assessor.spectrum import (
-    BINS,
-    FLUX_HOP_S,
-    FRAME_HALF_S,
-    FRAME_HOP_S,
-    Float32Array,
-    Spectrum,
-)
+from assessor.frames import BINS, FRAME_HALF_S, FRAME_HOP_S, Float32Array
+from assessor.spectrum import FLUX_HOP_S, Spectrum
 from assessor.tuning import FloatArray
 
 BoolArray = npt.NDArray[np.bool_]
@@ -338,7 +332,7 @@ class _Spans:
 
 def _spans(spectrum: Spectrum, times_s: FloatArray, boundary: BoolArray) -> _Spans:
     """Frames that see what follows each event, and what was before it."""
-    frames, count = len(spectrum.magnitude), len(times_s)
+    frames, count = len(spectrum.frames), len(times_s)
     following = np.full(count, np.inf)
     for i in range(count - 2, -1, -1):
         following[i] = times_s[i + 1] if boundary[i + 1] else following[i + 1]
@@ -359,5 +353,5 @@ def _mean_spectra(
     """Mean magnitude of each span of frames, shape=(n, BINS)."""
     mean = np.zeros((len(start), BINS), np.float32)
     for i, (low, high) in enumerate(zip(start, end, strict=True)):
-        mean[i] = spectrum.magnitude[low:high].mean(axis=0)
+        mean[i] = spectrum.frames.mean(int(low), int(high))
     return mean

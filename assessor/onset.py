@@ -14,7 +14,8 @@ import numpy.typing as npt
 
 from assessor.attack import energy_rise
 from assessor.evidence import BoolArray, Candidates, describe, log_probability
-from assessor.spectrum import FLUX_HOP_S, FRAME_HOP_S, Spectrum
+from assessor.frames import FRAME_HOP_S
+from assessor.spectrum import FLUX_HOP_S, Spectrum
 from assessor.tuning import FloatArray
 
 FLUX_THRESHOLD = 0.15  # low: recall counts here

@@ -15,8 +15,8 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
+from assessor.kernels import PITCHES
 from assessor.onset import Events
-from assessor.spectrum import PITCHES
 from assessor.tuning import FloatArray
 
 IntArray = npt.NDArray[np.intp]

@@ -23,16 +23,10 @@ from assessor.attack import (
     loudness_jump_db,
     period_change,
 )
+from assessor.frames import BIN_HZ, BINS, COMPRESSION, FINE_RATE_HZ, FRAME_HOP_S
 from assessor.lick.notation import Articulation, Lick, LickNote
 from assessor.passes import is_mistuned
-from assessor.spectrum import (
-    BIN_HZ,
-    BINS,
-    COMPRESSION,
-    FINE_RATE_HZ,
-    FRAME_HOP_S,
-    Spectrum,
-)
+from assessor.spectrum import Spectrum
 from assessor.tuning import FloatArray, midi_to_hz
 
 IntArray = npt.NDArray[np.intp]
@@ -334,7 +328,7 @@ def _contours(
         _frames_of(s, float(on), float(end))
         for s, on, end in zip(sounding, timed.onset_s, timed.limit_s, strict=True)
     ]
-    last = len(spectrum.magnitude)
+    last = len(spectrum.frames)
     spans = [(min(a, last), min(b, last)) for a, b in spans]
     counts = [max(b - a, 0) for a, b in spans]
     frame = np.concatenate(
@@ -397,7 +391,7 @@ def track(
     f0_hz, strength : shape=(n,)
         Strength is the summed compressed magnitude of the partials used; 0 = none.
     """
-    magnitude = spectrum.magnitude[frame]
+    magnitude = spectrum.frames[frame]
     tuned, kernel = spectrum.pitch_kernel
     grid = tuned - spectrum.tuning_cents / 100
     away = grid[None, :] - nominal[:, None]

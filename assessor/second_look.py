@@ -30,15 +30,17 @@ from assessor.alignment import (
 )
 from assessor.attack import attack_db, hidden_rise
 from assessor.evidence import Candidates
+from assessor.frames import (
+    COARSE_RATE_HZ,
+    FINE_RATE_HZ,
+    FRAME_HOP_S,
+    Float32Array,
+    padded,
+)
+from assessor.kernels import PITCHES
 from assessor.lick.notation import Articulation, Lick
 from assessor.onset import Events, weigh
-from assessor.spectrum import (
-    COARSE_RATE_HZ,
-    FRAME_HOP_S,
-    PITCHES,
-    Float32Array,
-    Spectrum,
-)
+from assessor.spectrum import Spectrum
 from assessor.tuning import FloatArray, midi_to_hz
 from assessor.warp import IntArray, Written, closely, weigh_notes
 
@@ -281,16 +283,14 @@ def _hz(spectrum: Spectrum, midi_number: int) -> float:
 
 
 def _look(spectrum: Spectrum, centre_s: float, samples: int) -> Float32Array:
-    """Magnitudes of one Hann window of the coarse sound."""
-    start = int(centre_s * COARSE_RATE_HZ) - samples // 2
-    sound = spectrum.coarse
-    part = np.zeros(samples, np.float32)
-    low, high = max(start, 0), min(start + samples, len(sound))
-    if high > low:
-        part[low - start : high - start] = sound[low:high]
+    """Magnitudes of one Hann window, `samples` at the coarse rate long."""
+    samples *= FINE_RATE_HZ // COARSE_RATE_HZ
+    first = int(centre_s * FINE_RATE_HZ) - samples // 2
+    sound = padded(spectrum.fine, first, first + samples)
     window = (np.hanning(samples + 2)[1:-1] / samples).astype(np.float32)
-    magnitude: Float32Array = np.abs(scipy.fft.rfft(part * window, LOOK_FFT))
-    return magnitude[:LOOK_BINS]
+    fft = LOOK_FFT * FINE_RATE_HZ // COARSE_RATE_HZ
+    magnitude: Float32Array = np.abs(scipy.fft.rfft(sound * window, fft)[:LOOK_BINS])
+    return magnitude
 
 
 def _peak(magnitude: Float32Array, place: IntArray, reach: int) -> Float32Array:

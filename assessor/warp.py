@@ -17,9 +17,9 @@ import numpy.typing as npt
 
 from assessor import dtw
 from assessor.evidence import BoolArray
+from assessor.kernels import PITCHES
 from assessor.lick.notation import Articulation, BendKind, Lick, LickNote, SlideEdge
 from assessor.onset import Events
-from assessor.spectrum import PITCHES
 from assessor.tuning import FloatArray
 
 IntArray = npt.NDArray[np.intp]
