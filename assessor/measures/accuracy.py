@@ -146,7 +146,7 @@ def _wrong_note(lick: Lick, index: int, heard: int, exact: float) -> WrongNote:
     """Read a wrong note from its number and its exact pitch, NaN when unknown."""
     written = lick.notes[index].midi_number
     # a pitch that slid away, or none, says nothing finer than the note itself
-    shown = exact if abs(exact - heard) <= 0.5 else float(heard)
+    shown = exact if abs(exact - heard) < 0.5 else float(heard)
     slip = explain_slip(lick, index, shown) if heard != written else None
     return WrongNote(index, heard, heard - written, slip)
 
