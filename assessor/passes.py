@@ -31,6 +31,7 @@ PART_NOTES = 5  # or this many of a part of it ...
 START_NOTES = 3.5  # ... fewer when it is the lick's beginning, as restarts are ...
 PART_SHARE = 0.65  # ... and the part is this densely supported
 GAP_PENALTY = 0.35  # an unsupported note weighs this against a supported one
+WINDOW_S = 120.0  # of a long take, searched at a time
 LONGEST_PAUSE_S = 8.0  # inside one pass
 TRANSPOSITIONS = 24  # semitones, up and down
 AS_WRITTEN_BONUS = 1.25  # a moved take must win by this much
@@ -122,7 +123,32 @@ def _likely_transpositions(midi_numbers: IntArray, events: Events) -> list[int]:
 def find_runs(
     written_s: FloatArray, midi_numbers: IntArray, events: Events
 ) -> list[Run]:
-    """All runs, strongest first."""
+    """All runs, looked for window by window.
+
+    A window is several times as long as the slowest run; what begins in its last
+    part is left to the next one.
+    """
+    if not len(events):
+        return []
+    longest_s = float(np.ptp(written_s)) / TEMPO_RATIOS[0] + LONGEST_PAUSE_S
+    window_s = max(WINDOW_S, 4 * longest_s)
+    start_s, end_s = float(events.times_s[0]), float(events.times_s[-1])
+    runs: list[Run] = []
+    while True:
+        near = events.between(start_s, start_s + window_s)
+        found = _runs_among(written_s, midi_numbers, near)
+        if start_s + window_s >= end_s:
+            return runs + found
+        kept_until_s = start_s + window_s - longest_s
+        kept = [run for run in found if run.start_s < kept_until_s]
+        runs += kept
+        start_s = max([kept_until_s, *(run.end_s + 0.06 for run in kept)])
+
+
+def _runs_among(
+    written_s: FloatArray, midi_numbers: IntArray, events: Events
+) -> list[Run]:
+    """Runs among some events, strongest first."""
     pairs = _Pairs.of(written_s, midi_numbers, events)
     runs: list[Run] = []
     failures = 0
