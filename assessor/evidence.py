@@ -58,6 +58,12 @@ class Candidates:
     is_step: BoolArray
     depth_db: FloatArray
 
+    def part(self, low: int, high: int) -> Candidates:
+        """Candidates `low` to `high` - 1."""
+        return Candidates(
+            self.times_s[low:high], self.is_step[low:high], self.depth_db[low:high]
+        )
+
     def merged_with(self, other: Candidates) -> Candidates:
         """Both, in order of time."""
         times_s = np.concatenate([self.times_s, other.times_s])

@@ -15,12 +15,14 @@ import numpy.typing as npt
 from assessor.attack import energy_rise
 from assessor.evidence import BoolArray, Candidates, describe, log_probability
 from assessor.frames import FRAME_HOP_S
+from assessor.kernels import PITCHES
 from assessor.spectrum import FLUX_HOP_S, Spectrum
 from assessor.tuning import FloatArray
 
 FLUX_THRESHOLD = 0.15  # low: recall counts here
 STEP_THRESHOLD = 0.25
 STEP_NEAR_FLUX_S = 0.035  # a step this near a flux peak is the same moment
+WEIGH_EVENTS = 1024  # described at a time
 MERGE_S = 0.028  # two attacks nearer than this are one
 MERGE_STEP_S = 0.045  # a step beside a clear attack
 
@@ -70,9 +72,8 @@ class Events:
         low = int(np.searchsorted(self.times_s, start_s, "left"))
         high = int(np.searchsorted(self.times_s, end_s, "right"))
         part = slice(low, high)
-        kept = self.candidates
         return Events(
-            Candidates(kept.times_s[part], kept.is_step[part], kept.depth_db[part]),
+            self.candidates.part(low, high),
             self.log_probability[part],
             self.flux[part],
             self.rise_db[part],
@@ -91,14 +92,34 @@ def weigh(
     spectrum: Spectrum, candidates: Candidates, expected_only: BoolArray
 ) -> Events:
     """Give each candidate its probabilities."""
-    features = describe(spectrum, candidates)
+    parts = [
+        _weigh_part(spectrum, candidates, first)
+        for first in range(0, len(candidates.times_s), WEIGH_EVENTS)
+    ]
+    empty = (np.zeros((0, 1 + len(PITCHES))), np.zeros(0), np.zeros(0))
+    probability, flux, rise_db = (
+        np.concatenate(column) for column in zip(empty, *parts, strict=True)
+    )
     return Events(
-        candidates,
-        log_probability(features),
-        features.flux,
-        features.rise_db,
-        expected_only,
-        spectrum.tuning_cents,
+        candidates, probability, flux, rise_db, expected_only, spectrum.tuning_cents
+    )
+
+
+def _weigh_part(
+    spectrum: Spectrum, candidates: Candidates, first: int
+) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Log probability, flux and rise of `WEIGH_EVENTS` candidates from `first` on.
+
+    What an hour's events are described by would not fit in memory at once; a few
+    neighbours at each side are looked at as well, since they bound what is heard.
+    """
+    low, last = max(first - 4, 0), first + WEIGH_EVENTS
+    features = describe(spectrum, candidates.part(low, last + 4))
+    kept = slice(first - low, last - low)
+    return (
+        log_probability(features)[kept],
+        features.flux[kept],
+        features.rise_db[kept],
     )
 
 
