@@ -9,11 +9,9 @@ smooths what moves; the smoothing is undone to second order, f = s - (σ²/2) s'
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from enum import StrEnum
 
 import numpy as np
 import numpy.typing as npt
-import scipy.fft
 
 from assessor.alignment import Alignment, ExtraNote, Match, Pass, Verdict
 from assessor.attack import (
@@ -23,11 +21,23 @@ from assessor.attack import (
     loudness_jump_db,
     period_change,
 )
-from assessor.frames import BIN_HZ, BINS, COMPRESSION, FINE_RATE_HZ, FRAME_HOP_S
+from assessor.frames import BIN_HZ, BINS, COMPRESSION, FRAME_HOP_S
 from assessor.lick.notation import Articulation, Lick, LickNote
 from assessor.passes import is_mistuned
+from assessor.sounding import SoundedBy, measure, tell
 from assessor.spectrum import Spectrum
 from assessor.tuning import FloatArray, midi_to_hz
+
+__all__ = [
+    "Contour",
+    "Performance",
+    "PerformedNote",
+    "PerformedPass",
+    "PlayedNote",
+    "SoundedBy",
+    "trace",
+    "track",
+]
 
 IntArray = npt.NDArray[np.intp]
 
@@ -47,16 +57,6 @@ PARTIALS = np.arange(1, 6)
 PARTIAL_REACH_CENTS = 60.0
 WINDOW_SIGMA_S = 0.0085  # standard deviation of the squared Hann window's weight
 GONE_DB = 25.0  # a note this far under its peak is no longer heard
-BRIGHT_HZ = 4000.0
-SLURRED_DULLER_DB, PICKED_DULLER_DB = 12.0, 6.0  # than the take's own picked notes
-
-
-class SoundedBy(StrEnum):
-    """What set the string going."""
-
-    PICKED = "picked"
-    SLURRED = "slurred"
-    UNCLEAR = "unclear"
 
 
 @dataclass(frozen=True)
@@ -501,40 +501,11 @@ def _steady(contour: Contour) -> tuple[float, float]:
 def _how_sounded(
     sounding: list[_Sounding], onset_s: FloatArray, spectrum: Spectrum
 ) -> list[SoundedBy]:
-    """Picked or slurred: how bright each attack is beside the take's picked notes.
-
-    A hammered note has about 14 dB less energy above 4 kHz at its attack than a
-    picked one (measured on single notes of a hollow-body guitar).
-    """
-    bright_db = np.array([_brightness_db(spectrum, t) for t in onset_s])
-    picked = [
-        b
-        for s, b in zip(sounding, bright_db, strict=True)
-        if s.written is not None
-        and s.written.articulation is Articulation.PICK
-        and not s.is_step
-    ]
-    if len(picked) < 3:
-        return [SoundedBy.UNCLEAR] * len(sounding)
-    duller_db = np.median(picked) - bright_db
-    return [
-        SoundedBy.SLURRED
-        if d > SLURRED_DULLER_DB
-        else SoundedBy.PICKED
-        if d < PICKED_DULLER_DB
-        else SoundedBy.UNCLEAR
-        for d in duller_db
-    ]
-
-
-def _brightness_db(spectrum: Spectrum, onset_s: float) -> float:
-    """Energy above 4 kHz of the 15 ms at an onset, dB re full scale."""
-    samples = 256
-    start = int((onset_s - 0.003) * FINE_RATE_HZ)
-    part = spectrum.fine[max(start, 0) : max(start, 0) + samples]
-    power = np.abs(scipy.fft.rfft(part * np.hanning(len(part)), samples)) ** 2
-    high = power[int(BRIGHT_HZ / FINE_RATE_HZ * samples) :].sum()
-    return float(10 * np.log10(high + 1e-12))
+    """Picked or slurred, each held against the notes written as picked."""
+    step = np.array([s.is_step for s in sounding], np.bool_)
+    written = [s.written.articulation if s.written else None for s in sounding]
+    picked = np.array([w is Articulation.PICK for w in written], np.bool_) & ~step
+    return tell(measure(spectrum, onset_s, step), picked)
 
 
 # ------------------------------------------------------------------- tuning
