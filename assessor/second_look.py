@@ -7,7 +7,7 @@ less than 7 (measured on the bench, see benchmarks/).
 
 In order: listen for an attack where a doubtful note is due and warp again; take back
 missed notes that grew; drop extra notes that did not; read wrong notes again; and
-check that right notes are not a semitone off.
+check that right notes settle where they are written.
 """
 
 from __future__ import annotations
@@ -15,7 +15,6 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 import numpy as np
-import scipy.fft
 
 from assessor.alignment import (
     Alignment,
@@ -31,18 +30,15 @@ from assessor.alignment import (
 from assessor.attack import attack_db, hidden_rise
 from assessor.evidence import Candidates
 from assessor.frames import (
-    COARSE_RATE_HZ,
-    FINE_RATE_HZ,
     FRAME_HOP_S,
     Float32Array,
-    padded,
 )
+from assessor.growth import Growth, fall_db, partial_growth
 from assessor.kernels import PITCHES
 from assessor.lick.notation import Articulation, Lick
 from assessor.onset import Events, weigh
 from assessor.spectrum import Spectrum
-from assessor.tuning import FloatArray, midi_to_hz
-from assessor.warp import IntArray, Written, closely, weigh_notes
+from assessor.warp import Written, closely, weigh_notes
 
 DOUBTFUL = 0.3  # a right note with less evidence than this is heard again
 LISTEN_S = 0.045  # around the place where a note is due
@@ -51,38 +47,11 @@ STEP_WORTH_HEARING = 0.12
 GROWN_DB, PEAKED_DB = 10.0, 6.0  # for a missed note to be taken back
 EXTRA_GROWN_DB, EXTRA_PEAKED_DB = 6.0, 4.0  # for an extra note to stay
 SHORT_S = 0.085  # a following note this near is in the window too
-LOOK_SAMPLES, SHORT_LOOK_SAMPLES = 1024, 512
-LOOK_FFT = 2048
-LOOK_BIN_HZ = COARSE_RATE_HZ / LOOK_FFT
-LOOK_BINS = int(4630 / LOOK_BIN_HZ)
-SHARED_HZ = 18.0  # partials nearer than this to a ringing one do not count
 TELLING_DB = -30.0  # unshared partials weaker than this are no evidence
 RESTRUCK_DB = 6.0  # attack of an extra note of a pitch that still rings
+STRAY = 6  # semitones to each side in which a slid or bent note is looked for
+NO_ODD_DB = -35.0  # odd partials weaker than this are not there
 CLICK_FALL_DB = 18.0  # a knock falls by more than this in 55 ms, a note by less
-
-
-@dataclass(frozen=True)
-class Growth:
-    """What the unshared partials of a pitch do at a moment.
-
-    Attributes
-    ----------
-    grown_db : float
-        After over before.
-    peaked_db : float
-        Over the spectrum three quarters of a semitone to each side.
-    level_db : float
-        Strongest of them under the strongest of the whole spectrum.
-    """
-
-    grown_db: float
-    peaked_db: float
-    level_db: float
-
-    @property
-    def total_db(self) -> float:
-        """One number to compare two pitches by."""
-        return self.grown_db + self.peaked_db
 
 
 @dataclass(frozen=True)
@@ -119,7 +88,7 @@ def _confirm_pass(ear: _Ear, events: Events, found: Pass) -> Pass:
     matches = _take_back_missed(ear, found)
     extras = [e for e in found.extras if _is_note(ear, matches, found.matches, e)]
     matches = [_read_again(ear, matches, m) for m in matches]
-    matches = [_semitone_checked(ear, matches, m) for m in matches]
+    matches = [_steady_checked(ear, matches, m) for m in matches]
     return close_pass(ear.written, matches, extras, found.span_s)
 
 
@@ -199,104 +168,6 @@ def _best_step(
 
 
 # ------------------------------------------------------------ growth of partials
-
-
-def partial_growth(
-    spectrum: Spectrum,
-    time_s: float,
-    midi_number: int,
-    ringing: list[int],
-    *,
-    short: bool = False,
-) -> Growth | None:
-    """Growth of the partials of a pitch that no other sounding note shares.
-
-    Parameters
-    ----------
-    ringing : list of int
-        Pitches that sound before or soon after `time_s`.
-    short : bool
-        Use windows of half the length, for notes under 100 ms.
-
-    Returns
-    -------
-    Growth or None
-        None when every partial is shared or there is no sound.
-    """
-    samples = SHORT_LOOK_SAMPLES if short else LOOK_SAMPLES
-    after = _look(spectrum, time_s + (0.028 if short else 0.052), samples)
-    before = _look(spectrum, time_s - (0.028 if short else 0.052), samples)
-    f0_hz = _hz(spectrum, midi_number)
-    partial_hz = f0_hz * np.arange(1, 13)
-    partial_hz = partial_hz[partial_hz < 4300]
-    shared_hz = SHARED_HZ * LOOK_SAMPLES / samples
-    for other in ringing:
-        if other != midi_number:
-            other_hz = _hz(spectrum, other)
-            order = np.maximum(np.round(partial_hz / other_hz), 1)
-            away_hz = np.abs(partial_hz - order * other_hz)
-            partial_hz = partial_hz[away_hz > shared_hz]
-    loudest = float(after.max())
-    if not len(partial_hz) or loudest < 1e-9:
-        return None
-    place = np.round(partial_hz / LOOK_BIN_HZ).astype(int)
-    now, then = _peak(after, place, 1), _peak(before, place, 1)
-    floor = 1e-3 * loudest + 1e-12
-    weight = np.sqrt(now / loudest)
-    beside = np.maximum(
-        *(_beside(after, partial_hz, place, sign, samples) for sign in (1, -1))
-    )
-    grown_db = 20 * np.log10((now + floor) / (then + floor))
-    peaked_db = 20 * np.log10((now + floor) / (beside + floor))
-    return Growth(
-        float(weight @ grown_db / weight.sum()),
-        float(weight @ peaked_db / weight.sum()),
-        float(20 * np.log10(now.max() / loudest + 1e-9)),
-    )
-
-
-def _beside(
-    magnitude: Float32Array, partial_hz: FloatArray, place: IntArray, sign: int,
-    samples: int,
-) -> Float32Array:  # fmt: skip
-    """Magnitude three quarters of a semitone away, but outside the window's lobe."""
-    lobe = 4 * LOOK_SAMPLES // samples
-    away = np.round(partial_hz * 2 ** (0.75 * sign / 12) / LOOK_BIN_HZ).astype(int)
-    away = np.where(np.abs(away - place) < lobe, place + sign * lobe, away)
-    return magnitude[np.clip(away, 0, len(magnitude) - 1)]
-
-
-def _fall_db(spectrum: Spectrum, time_s: float, midi_number: int) -> float:
-    """How far the partials of a pitch fall from 30 to 85 ms after a time."""
-    partial_hz = _hz(spectrum, midi_number) * np.arange(1, 9)
-    place = np.round(partial_hz[partial_hz < 4300] / LOOK_BIN_HZ).astype(int)
-    early, late = (
-        np.sqrt((_peak(_look(spectrum, time_s + d, 512), place, 2) ** 2).sum())
-        for d in (0.03, 0.085)
-    )
-    return float(20 * np.log10((early + 1e-12) / (late + 1e-12)))
-
-
-def _hz(spectrum: Spectrum, midi_number: int) -> float:
-    """Frequency of a pitch on this instrument."""
-    return midi_to_hz(midi_number + spectrum.tuning_cents / 100)
-
-
-def _look(spectrum: Spectrum, centre_s: float, samples: int) -> Float32Array:
-    """Magnitudes of one Hann window, `samples` at the coarse rate long."""
-    samples *= FINE_RATE_HZ // COARSE_RATE_HZ
-    first = int(centre_s * FINE_RATE_HZ) - samples // 2
-    sound = padded(spectrum.fine, first, first + samples)
-    window = (np.hanning(samples + 2)[1:-1] / samples).astype(np.float32)
-    fft = LOOK_FFT * FINE_RATE_HZ // COARSE_RATE_HZ
-    magnitude: Float32Array = np.abs(scipy.fft.rfft(sound * window, fft)[:LOOK_BINS])
-    return magnitude
-
-
-def _peak(magnitude: Float32Array, place: IntArray, reach: int) -> Float32Array:
-    """Greatest magnitude within ± `reach` bins."""
-    index = place[:, None] + np.arange(-reach, reach + 1)
-    return magnitude[np.clip(index, 0, len(magnitude) - 1)].max(axis=1)
 
 
 def _sounding(ear: _Ear, matches: list[Match], index: int, time_s: float) -> list[int]:
@@ -416,7 +287,7 @@ def _read_again(ear: _Ear, matches: list[Match], match: Match) -> Match:
     written, heard = int(ear.written.midi[match.index]), _pitch(ear, match)
     ringing = _sounding(ear, matches, match.index, match.time_s)
     far = abs(heard - written) > 7 and _room_after(matches, match) > 0.11
-    if far and _fall_db(ear.spectrum, match.time_s, heard) > CLICK_FALL_DB:
+    if far and fall_db(ear.spectrum, match.time_s, heard) > CLICK_FALL_DB:
         return Match(
                 match.index, Verdict.MISSED, match.probability, None, None,
                 match.expected_s,
@@ -442,32 +313,69 @@ def _room_after(matches: list[Match], match: Match) -> float:
     return min(later, default=np.inf)
 
 
-def _semitone_checked(ear: _Ear, matches: list[Match], match: Match) -> Match:
-    """A right note whose steady sound sits a semitone off is a wrong one."""
-    if match.verdict is not Verdict.RIGHT or ear.written.moving[match.index]:
+def _steady_checked(ear: _Ear, matches: list[Match], match: Match) -> Match:
+    """A right note whose sound settles elsewhere than written is a wrong one."""
+    if match.verdict is not Verdict.RIGHT:
         return match
     time_s = float(match.time_s or 0)
     room_s = min(_room_after(matches, match), 0.5)
     if room_s < 0.08:
         return match
-    midi = _pitch(ear, match)
     lead_s = 0.045 if room_s > 0.12 else 0.03
     low = round((time_s + lead_s) / FRAME_HOP_S)
     high = max(round((time_s + room_s - 0.025) / FRAME_HOP_S), low + 1)
-    steady = ear.spectrum.salience[low:high]
-    column = midi - PITCHES[0]
-    if not len(steady) or not 0 < column < len(PITCHES) - 1:
+    salience = ear.spectrum.salience[low:high]
+    column = _pitch(ear, match) - PITCHES[0]
+    if not len(salience) or not STRAY <= column < len(PITCHES) - STRAY:
         return match
-    salience = steady.mean(axis=0)
-    off = max((-1, 1), key=lambda q: salience[column + q])
-    if salience[column + off] <= salience[column]:
-        return match
+    if len(ear.written.starts[match.index]) > 1:
+        return _arrived(ear, match, salience, column)
     short = room_s < 0.1
+    for away in _suspects(salience.mean(axis=0), column):
+        if _sits(ear, matches, match, away, short=short):
+            midi_number = _pitch(ear, match) + away
+            return replace(match, verdict=Verdict.WRONG, midi_number=midi_number)
+    return match
+
+
+def _arrived(ear: _Ear, match: Match, salience: Float32Array, column: int) -> Match:
+    """A slide must reach the written pitch, and a bend must leave it.
+
+    Where neither happens, one other pitch was played from beginning to end.
+    """
+    near = salience[:, column - STRAY : column + STRAY + 1].argmax(axis=1) - STRAY
+    if len(near) < 5 or (near != near[0]).any() or near[0] == 0:
+        return match
+    allowed = ear.written.starts[match.index]
+    held = allowed.get(int(near[0]), 1.0) == 0.0  # a pre-bend that is not released
+    if held:
+        return match
+    midi_number = _pitch(ear, match) + int(near[0])
+    return replace(match, verdict=Verdict.WRONG, midi_number=midi_number)
+
+
+def _suspects(salience: Float32Array, column: int) -> list[int]:
+    """The semitone beside, and the octave, where they explain the sound as well."""
+    beside = max((-1, 1), key=lambda step: salience[column + step])
+    suspects = [beside] if salience[column + beside] > salience[column] else []
+    octave = column + 12
+    if octave < len(salience) and salience[octave] > salience[column]:
+        suspects.append(12)
+    return suspects
+
+
+def _sits(
+    ear: _Ear, matches: list[Match], match: Match, away: int, *, short: bool
+) -> bool:
+    """Say whether the sound sits so many semitones from where it is thought to."""
+    time_s, midi = float(match.time_s or 0), _pitch(ear, match)
+    if away == 12:
+        # an octave higher has no partial of its own; the written pitch has its odd ones
+        odd = partial_growth(ear.spectrum, time_s, midi, [midi + 12], short=short)
+        return odd is not None and odd.level_db < NO_ODD_DB and odd.peaked_db < 3
     here = partial_growth(ear.spectrum, time_s, midi, [], short=short)
-    there = partial_growth(ear.spectrum, time_s, midi + off, [], short=short)
-    ringing = _sounding(ear, matches, match.index, time_s)[-2:]
+    there = partial_growth(ear.spectrum, time_s, midi + away, [], short=short)
     if not here or not there or here.peaked_db >= 3 or there.peaked_db <= 6:
-        return match
-    if midi + off in ringing and here.grown_db >= 6:
-        return match
-    return replace(match, verdict=Verdict.WRONG, midi_number=midi + off)
+        return False
+    ringing = _sounding(ear, matches, match.index, time_s)[-2:]
+    return midi + away not in ringing or here.grown_db < 6
