@@ -7,7 +7,7 @@ Conventions
 -----------
 Full scale is ±1; dBFS is the level against a constant at full scale, so a sine
 that just fits has −3 dBFS.  Times are seconds of the file's own clock.  The
-sampling rate is kept.
+sampling rate is kept, but for recordings of more than ten minutes.
 
 The measurements behind the flags stand in `sound_check`.
 """
@@ -21,6 +21,7 @@ from pathlib import Path
 
 import numpy as np
 import numpy.typing as npt
+import soxr
 
 from assessor import decoding
 from assessor.decoding import Block, Sound
@@ -34,6 +35,9 @@ __all__ = ["Flag", "Recording", "from_array", "read"]
 LOWEST_RATE_HZ = 8_000
 HIGHEST_RATE_HZ = 192_000
 MOST_CHANNELS = 8
+# An hour at 44.1 kHz would take 635 MB.
+LONG_S = 600.0
+LONG_RATE_HZ = 22_050
 # A 16-bit file has three bits left below this peak; an input with nothing
 # plugged in lies about there.
 SILENT_PEAK_DBFS = -70.0
@@ -101,7 +105,8 @@ def read(path: str | Path, *, shortest_s: float = 0.0) -> Recording:
     Returns
     -------
     Recording
-        At the file's own sampling rate, mean removed.  Of several channels, the
+        At the file's own sampling rate (above ten minutes at no more than the
+        22,050 Hz that the ears work at), mean removed.  Of several channels, the
         mean of those that carry the signal; the loudest alone where two of them
         would cancel.
 
@@ -271,12 +276,12 @@ def _listen(
     """Decode, refuse what cannot be assessed, flag the rest."""
     _refuse_kind(sound, shown)
     survey = _Survey(sound)
-    mono = bytearray()  # grows in place, whatever length the header claims
+    mono = _Mono(sound)
     try:
         for block in sound.blocks():
             survey.add(block)
             if sound.channels == 1:
-                mono += block.tobytes()
+                mono.add(block[0])
     except decoding.BrokenOff as reason:
         read_s = survey.frames / sound.sample_rate_hz
         raise _broken_off(shown, read_s, sound.promised_s) from reason
@@ -284,13 +289,41 @@ def _listen(
     weights, phase = _choose_channels(survey)
     if sound.channels > 1:  # which of them to use is known only now: read again
         for block in sound.blocks():
-            mono += (weights.astype(np.float32) @ block).tobytes()
-    samples = np.frombuffer(mono, dtype=np.float32)
+            mono.add(weights.astype(np.float32) @ block)
+    samples = mono.finished()
     samples -= np.float32(weights @ survey.mean)
     samples.flags.writeable = False
     clipped = int(survey.clipped[weights > 0].max())
-    flags = phase + check(samples, sound.sample_rate_hz, clipped=clipped)
-    return Recording(samples, sound.sample_rate_hz, name, digest, flags)
+    flags = phase + check(samples, mono.sample_rate_hz, clipped=clipped)
+    return Recording(samples, mono.sample_rate_hz, name, digest, flags)
+
+
+class _Mono:
+    """Collects one channel, block by block; a long one at the rate the ears need."""
+
+    def __init__(self, sound: Sound) -> None:
+        self.sample_rate_hz = sound.sample_rate_hz
+        self._bytes = bytearray()  # grows in place, whatever length the header claims
+        self._resampler: soxr.ResampleStream | None = None
+        long = sound.promised_s is not None and sound.promised_s > LONG_S
+        if long and sound.sample_rate_hz > LONG_RATE_HZ:
+            self._resampler = soxr.ResampleStream(
+                sound.sample_rate_hz, LONG_RATE_HZ, 1, dtype="float32"
+            )
+            self.sample_rate_hz = LONG_RATE_HZ
+
+    def add(self, samples: npt.NDArray[np.float32]) -> None:
+        """Take in one block, shape=(n,)."""
+        if self._resampler is not None:
+            samples = self._resampler.resample_chunk(np.ascontiguousarray(samples))
+        self._bytes += samples.tobytes()
+
+    def finished(self) -> npt.NDArray[np.float32]:
+        """Everything taken in, writable, shape=(n,)."""
+        if self._resampler is not None:
+            rest = self._resampler.resample_chunk(np.zeros(0, np.float32), last=True)
+            self._bytes += rest.tobytes()
+        return np.frombuffer(self._bytes, dtype=np.float32)
 
 
 def _choose_channels(survey: _Survey) -> tuple[FloatArray, tuple[Flag, ...]]:
