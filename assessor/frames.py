@@ -28,8 +28,8 @@ BIN_HZ = COARSE_RATE_HZ / FRAME_FFT
 BINS = int(4600 / BIN_HZ)
 COMPRESSION = 0.75  # magnitudes are kept to this power
 
-BLOCK_FRAMES = 4096  # 41 s
-KEPT_BLOCKS = 8  # 5 min: 57 MB
+BLOCK_FRAMES = 2048  # 20 s
+KEPT_BLOCKS = 4  # 82 s: 14 MB
 RESAMPLER_SAMPLES = 512  # reach of the filter at each side, coarse
 
 

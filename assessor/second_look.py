@@ -324,7 +324,7 @@ def _steady_checked(ear: _Ear, matches: list[Match], match: Match) -> Match:
     lead_s = 0.045 if room_s > 0.12 else 0.03
     low = round((time_s + lead_s) / FRAME_HOP_S)
     high = max(round((time_s + room_s - 0.025) / FRAME_HOP_S), low + 1)
-    salience = ear.spectrum.salience[low:high]
+    salience = ear.spectrum.salience[low:high].astype(np.float32)
     column = _pitch(ear, match) - PITCHES[0]
     if not len(salience) or not STRAY <= column < len(PITCHES) - STRAY:
         return match

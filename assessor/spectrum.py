@@ -22,6 +22,7 @@ from dataclasses import dataclass
 from functools import lru_cache
 
 import numpy as np
+import numpy.typing as npt
 import soxr
 
 from assessor.frames import (
@@ -42,6 +43,8 @@ from assessor.kernels import (
 from assessor.recording import Recording
 from assessor.tuning import FloatArray
 
+Float16Array = npt.NDArray[np.float16]
+
 FLUX_SAMPLES = 512
 FLUX_HOP = 128
 FLUX_HOP_S = FLUX_HOP / FINE_RATE_HZ
@@ -50,13 +53,14 @@ FLUX_BANDS_PER_OCTAVE = 5
 FLUX_BAND_HZ = (90.0, 9000.0)
 HIGH_FLUX_HZ = 2500.0
 FLUX_FLOOR_PERCENTILE = 8
+FLUX_FLOOR_FRAMES = 40_000  # about as many are looked at, however long the take
 FLUX_FLOOR_GAIN = 10.0  # energies count from this far above a band's own floor
 FLUX_FLOOR_DB = -70.0  # and from this far below the loudest band and moment
-FLUX_BLOCK = 8192  # frames at a time: 48 s
+FLUX_BLOCK = 4096  # frames at a time: 24 s
 
 STEP_GAP_FRAMES = 2
 STEP_FRAMES = 4
-STEP_BLOCK = 16384  # frames at a time
+STEP_BLOCK = 4096  # frames at a time
 
 ENERGY_HOP = 21  # samples of the fine sound: 0.95 ms
 
@@ -71,7 +75,7 @@ class Spectrum:
         The sound at `FINE_RATE_HZ`.
     frames : Frames
         Compressed magnitudes, on demand.
-    salience : shape=(frames, len(PITCHES)), float32
+    salience : shape=(frames, len(PITCHES)), float16
         Of each pitch, tuned to the instrument.
     pitch_step : shape=(frames,), float32
         Contrast between the best pitch after and before each frame.
@@ -86,7 +90,7 @@ class Spectrum:
 
     fine: Float32Array
     frames: Frames
-    salience: Float32Array
+    salience: Float16Array
     pitch_step: Float32Array
     flux: Float32Array
     high_flux: Float32Array
@@ -134,10 +138,10 @@ def analyse(recording: Recording) -> Spectrum:
     fine = recording.samples
     if recording.sample_rate_hz != FINE_RATE_HZ:
         fine = soxr.resample(fine, recording.sample_rate_hz, FINE_RATE_HZ)
+    flux, high_flux = spectral_flux(fine)
     frames = Frames(fine)
     tuning_cents = estimate_tuning(frames)
     salience, pitch_step = _pitches(frames, tuning_cents)
-    flux, high_flux = spectral_flux(fine)
     return Spectrum(
         fine=fine,
         frames=frames,
@@ -161,13 +165,12 @@ def spectral_flux(fine: Float32Array) -> tuple[Float32Array, Float32Array]:
     does not look like an attack (SuperFlux, Böck & Widmer, DAFx 2013).
     """
     count = len(fine) // FLUX_HOP + 1
-    power = np.concatenate(
-        [
-            _band_power(fine, first, min(FLUX_BLOCK, count - first))
-            for first in range(0, count, FLUX_BLOCK)
-        ]
-    )
-    floor = np.percentile(power[::2], FLUX_FLOOR_PERCENTILE, axis=0) * FLUX_FLOOR_GAIN
+    power = np.empty((count, _flux_bands().shape[1]), np.float32)
+    for first in range(0, count, FLUX_BLOCK):
+        part = power[first : first + FLUX_BLOCK]
+        part[:] = _band_power(fine, first, len(part))
+    some = power[:: max(2, count // FLUX_FLOOR_FRAMES)]
+    floor = np.percentile(some, FLUX_FLOOR_PERCENTILE, axis=0) * FLUX_FLOOR_GAIN
     floor = np.maximum(floor, power.max() * 10 ** (FLUX_FLOOR_DB / 10) + 1e-20)
     high = int(np.log2(HIGH_FLUX_HZ / FLUX_BAND_HZ[0]) * FLUX_BANDS_PER_OCTAVE)
     flux = np.zeros((2, count), np.float32)
@@ -213,10 +216,10 @@ def _flux_bands() -> Float32Array:
 # -------------------------------------------------------------------- pitch
 
 
-def _pitches(frames: Frames, tuning_cents: float) -> tuple[Float32Array, Float32Array]:
+def _pitches(frames: Frames, tuning_cents: float) -> tuple[Float16Array, Float32Array]:
     """Salience of each pitch, shape=(frames, pitches), and the pitch steps."""
     kernel = tuned_pitch_kernel(round(tuning_cents))
-    salience = np.empty((len(frames), len(PITCHES)), np.float32)
+    salience = np.empty((len(frames), len(PITCHES)), np.float16)  # an hour: 40 MB
     norm = np.empty(len(frames), np.float32)
     for first in frames.blocks():
         block = frames.block(first)
@@ -226,7 +229,7 @@ def _pitches(frames: Frames, tuning_cents: float) -> tuple[Float32Array, Float32
     return salience, pitch_steps(salience, np.maximum(norm, 1e-9))
 
 
-def pitch_steps(salience: Float32Array, norm: Float32Array) -> Float32Array:
+def pitch_steps(salience: Float16Array, norm: Float32Array) -> Float32Array:
     """Contrast between the best pitch after each frame and before it, shape=(n,).
 
     Mean normalised salience of four frames after against four before, two frames
@@ -295,5 +298,6 @@ def _cumulative_energy(fine: Float32Array) -> FloatArray:
     """Sum of squares up to each multiple of `ENERGY_HOP` samples."""
     whole = len(fine) // ENERGY_HOP
     blocks = fine[: whole * ENERGY_HOP].reshape(whole, ENERGY_HOP)
-    energy = np.einsum("ij,ij->i", blocks, blocks).astype(np.float64)
-    return np.concatenate([[0.0], np.cumsum(energy)])
+    total = np.zeros(whole + 1)
+    total[1:] = np.einsum("ij,ij->i", blocks, blocks)
+    return np.cumsum(total, out=total)
