@@ -191,7 +191,9 @@ def _holds_lick(found: Pass, *, moved: bool) -> bool:
     faults = len(reached) - found.right + len(found.extras)
     slow, fast = LIKELY_TEMPO_RATIOS
     odd = moved or not slow <= found.tempo_ratio <= fast
-    return found.right >= 3 and faults <= found.right * (0.4 if odd else 1.0)
+    least = min(3, len(found.matches))
+    allowed = max(found.right * (0.4 if odd else 1.0), 1)
+    return found.right >= least and faults <= allowed
 
 
 def _ignoring_time(written: Written, events: Events) -> list[Pass]:
@@ -252,7 +254,7 @@ def align_pass(
     """Warp one pass: from where voting puts the notes to the player's own tempo."""
     near = events.between(*span_s)
     lattice = weigh_notes(written, near, place_s)
-    ratio = float(np.median(np.diff(place_s) / np.diff(written.onset_s)))
+    ratio = _median_slope(written.onset_s, place_s)
     scale_s = max(0.04, 0.15 * written.typical_ioi_s * ratio)
     expected = Expectation(place_s[None], scale_s, beyond=0.0)
     fit = lattice.fit(expected)
@@ -333,13 +335,17 @@ def close_pass(
 
 
 def _ratio(written: Written, matches: tuple[Match, ...]) -> float:
-    """Played seconds per written second, median over neighbouring matched notes."""
+    """Played seconds per written second, by the matched notes."""
     timed = [m for m in matches if m.time_s is not None]
-    if len(timed) < 2:
+    played_s = np.array([m.time_s for m in timed], float)
+    return _median_slope(written.onset_s[[m.index for m in timed]], played_s)
+
+
+def _median_slope(written_s: FloatArray, played_s: FloatArray) -> float:
+    """Median slope between neighbours; 1 with fewer than two notes."""
+    if len(written_s) < 2:
         return 1.0
-    apart = np.diff(written.onset_s[[m.index for m in timed]])
-    took = np.diff(np.array([m.time_s for m in timed], float))
-    return max(float(np.median(took / apart)), 0.01)
+    return max(float(np.median(np.diff(played_s) / np.diff(written_s))), 0.01)
 
 
 def _heard_twice(extra: ExtraNote, extras: list[ExtraNote]) -> bool:

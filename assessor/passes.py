@@ -209,7 +209,7 @@ class _Pairs:
 
     def left(self) -> bool:
         """Say whether enough pairs are alive for a run."""
-        return int(self.alive.sum()) >= 3
+        return int(self.alive.sum()) >= min(len(self.written_s), 3)
 
     def _vote(self, which: IntArray, sign: float) -> None:
         """Add or take away the votes of some pairs, shared between two bins."""
@@ -260,7 +260,7 @@ class _Pairs:
         np.maximum.at(support, self.note[near], self.weight[near])
         first, last = _densest(np.where(support > 0, support, -GAP_PENALTY))
         total = float(support[first : last + 1].sum())
-        full = total >= max(FULL_SHARE * count, min(count, 3))
+        full = total >= max(FULL_SHARE * count, 0.7 * min(count, 3))
         least = START_NOTES if first == 0 else PART_NOTES
         part = total >= max(least, PART_SHARE * (last - first + 1))
         if not full and not part:

@@ -165,21 +165,22 @@ def spectral_flux(fine: Float32Array) -> tuple[Float32Array, Float32Array]:
     does not look like an attack (SuperFlux, Böck & Widmer, DAFx 2013).
     """
     count = len(fine) // FLUX_HOP + 1
-    power = np.empty((count, _flux_bands().shape[1]), np.float32)
+    # silence before the take: it may begin with the very attack
+    power = np.zeros((FLUX_LAG + count, _flux_bands().shape[1]), np.float32)
     for first in range(0, count, FLUX_BLOCK):
-        part = power[first : first + FLUX_BLOCK]
+        part = power[FLUX_LAG + first : FLUX_LAG + first + FLUX_BLOCK]
         part[:] = _band_power(fine, first, len(part))
-    some = power[:: max(2, count // FLUX_FLOOR_FRAMES)]
+    some = power[FLUX_LAG :: max(2, count // FLUX_FLOOR_FRAMES)]
     floor = np.percentile(some, FLUX_FLOOR_PERCENTILE, axis=0) * FLUX_FLOOR_GAIN
     floor = np.maximum(floor, power.max() * 10 ** (FLUX_FLOOR_DB / 10) + 1e-20)
     high = int(np.log2(HIGH_FLUX_HZ / FLUX_BAND_HZ[0]) * FLUX_BANDS_PER_OCTAVE)
-    flux = np.zeros((2, count), np.float32)
+    flux = np.empty((2, count), np.float32)
     for first in range(0, count, FLUX_BLOCK):
-        low = max(first - FLUX_LAG, 0)
-        rise = _band_rise(power[low : first + FLUX_BLOCK] / floor.astype(np.float32))
-        kept = slice(first, first + len(rise) - (first - low))
-        flux[0, kept] = rise[first - low :].mean(axis=1)
-        flux[1, kept] = rise[first - low :, high:].mean(axis=1)
+        part = power[first : first + FLUX_LAG + FLUX_BLOCK]
+        rise = _band_rise(part / floor.astype(np.float32))
+        kept = slice(first, first + len(rise))
+        flux[0, kept] = rise.mean(axis=1)
+        flux[1, kept] = rise[:, high:].mean(axis=1)
     return flux[0], flux[1]
 
 
@@ -190,14 +191,12 @@ def _band_power(fine: Float32Array, first: int, count: int) -> Float32Array:
 
 
 def _band_rise(power: Float32Array) -> Float32Array:
-    """Rise of the log energies (over their floor) above those `FLUX_LAG` before."""
+    """Rise of the log energies (over their floor) after the first `FLUX_LAG` frames."""
     level = np.log2(1 + power)
     widest = level.copy()
     np.maximum(widest[:, 1:], level[:, :-1], out=widest[:, 1:])
     np.maximum(widest[:, :-1], level[:, 1:], out=widest[:, :-1])
-    rise = np.zeros_like(level)
-    rise[FLUX_LAG:] = np.maximum(level[FLUX_LAG:] - widest[:-FLUX_LAG], 0)
-    return rise
+    return np.maximum(level[FLUX_LAG:] - widest[:-FLUX_LAG], 0)
 
 
 @lru_cache(maxsize=1)
