@@ -110,7 +110,7 @@ def score(truth: Truth, calibration: dict[str, Any], result: Result) -> TakeScor
     tuned = truth.get("tuning_cents", 0.0)
     for note in truth["performed"]:
         reading = found.get(note["expected_index"], {})
-        error = _pitch_error(note, reading, calibration)
+        error = pitch_error(note, reading, calibration)
         if error is not None and abs(error - tuned) < GROSS_CENTS:
             out.pitch_cents.append(error - tuned)
         if "bend_target_cents" in note:
@@ -231,7 +231,7 @@ def true_cents(
     return cents
 
 
-def _pitch_error(
+def pitch_error(
     note: dict[str, Any], reading: dict[str, Any], calibration: dict[str, Any]
 ) -> float | None:
     """Error of a plain note's pitch with the tuning in, in cents; None = unfit."""
