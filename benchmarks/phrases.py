@@ -18,6 +18,7 @@ from __future__ import annotations
 import argparse
 import json
 import sys
+from collections.abc import Collection
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
@@ -194,11 +195,11 @@ def _passes(
 
 
 def degrade(
-    samples: np.ndarray, truth: dict[str, Any], rng: Generator
+    samples: np.ndarray, truth: dict[str, Any], rng: Generator, names: list[str]
 ) -> tuple[np.ndarray, dict[str, Any]]:
-    """Degrade a take in one random way."""
-    name = list(DEGRADATIONS)[int(rng.integers(len(DEGRADATIONS)))]
-    if rng.random() < 0.15:
+    """Degrade a take in one random way of those named."""
+    name = names[int(rng.integers(len(names)))]
+    if rng.random() < 0.15 and "bedroom" in names:
         name = "bedroom"  # where takes are made
     settings = {"tempo_bpm": truth["bpm"], "start_s": truth["t0_s"]}
     samples = DEGRADATIONS[name](samples, rng, settings)
@@ -239,7 +240,8 @@ def make(arguments: argparse.Namespace) -> list[str]:
     if arguments.notes:
         guitar = RecordedGuitar.read(Path(arguments.notes), arguments.guitar)
     recorded = guitar.name if arguments.notes else None
-    kinds = arguments.kinds.split(",") if arguments.kinds else list(KINDS)
+    kinds = _named(arguments.kinds, KINDS)
+    degradations = _named(arguments.degradations, DEGRADATIONS)
     names: list[str] = []
     for first in range(0, arguments.takes, BATCH):
         generators = {
@@ -264,13 +266,18 @@ def make(arguments: argparse.Namespace) -> list[str]:
             own = [next(sources) for _ in need]
             samples, truth = mix(plan, own, guitar, rng)
             if rng.random() < arguments.degraded:
-                samples, truth = degrade(samples, truth, rng)
+                samples, truth = degrade(samples, truth, rng, degradations)
             write_take(folder, plan.lick, samples, truth)
             names.append(truth["take"])
         print(len(names), "takes", file=sys.stderr, flush=True)
     write_calibration(folder, guitar)
     (folder / "manifest.json").write_text(json.dumps(sorted(names)))
     return names
+
+
+def _named(text: str, known: Collection[str]) -> list[str]:
+    """Names of a comma-separated list; all that are known where it is empty."""
+    return text.split(",") if text else list(known)
 
 
 def main() -> None:
@@ -285,10 +292,15 @@ def main() -> None:
     parser.add_argument("--degraded", type=float, default=0.0, help="share, 0 to 1")
     parser.add_argument("--passes", type=float, default=0.0, help="share with several")
     parser.add_argument("--kinds", default="", help="comma-separated, default all")
+    parser.add_argument("--degradations", default="", help="likewise")
     arguments = parser.parse_args()
-    unknown = set(filter(None, arguments.kinds.split(","))) - set(KINDS)
-    if unknown:
-        parser.error(f"no such kind: {', '.join(unknown)}; known: {', '.join(KINDS)}")
+    for text, known in (
+        (arguments.kinds, KINDS),
+        (arguments.degradations, DEGRADATIONS),
+    ):
+        unknown = set(_named(text, known)) - set(known)
+        if unknown:
+            parser.error(f"not known: {', '.join(unknown)}; of: {', '.join(known)}")
     if arguments.takes < 1:
         parser.error(f"--takes {arguments.takes}: at least 1")
     for share in (arguments.degraded, arguments.passes):
