@@ -15,7 +15,9 @@ import numpy as np
 import numpy.typing as npt
 
 from assessor.lick.notation import Lick
+from assessor.onset import Events, events
 from assessor.recording import Recording, from_array
+from assessor.spectrum import Spectrum, analyse
 from assessor.tuning import midi_to_hz
 
 FloatArray = npt.NDArray[np.float64]
@@ -150,3 +152,9 @@ def moved(tones: Iterable[Tone], semitones: float) -> list[Tone]:
 def later(tones: Iterable[Tone], by_s: float) -> list[Tone]:
     """Tones at another time."""
     return [replace(t, onset_s=t.onset_s + by_s, end_s=t.end_s + by_s) for t in tones]
+
+
+def hear(recording: Recording) -> tuple[Spectrum, Events]:
+    """What the ear sees, and its events."""
+    seen = analyse(recording)
+    return seen, events(seen)

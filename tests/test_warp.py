@@ -274,11 +274,11 @@ def test_one_late_note_is_not_the_tempo() -> None:
 
 
 def test_an_even_slowing_is_followed() -> None:
-    """From the written tempo to 20 % slower: within 1 ms, but for the ends."""
+    """From the written tempo to 20 % slower: within 2 ms, but for the ends."""
     written_s = np.arange(0, 10, 0.25)
     played_s = written_s + 0.01 * written_s**2
     away_s = fit_tempo(written_s, played_s).at(written_s) - played_s
-    assert np.abs(away_s[2:-2]).max() < 0.001
+    assert np.abs(away_s[2:-2]).max() < 0.002
     assert np.abs(away_s).max() < 0.025
 
 
