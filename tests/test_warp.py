@@ -282,15 +282,15 @@ def test_an_even_slowing_is_followed() -> None:
     assert np.abs(away_s).max() < 0.025
 
 
-@settings(deadline=None)
-@given(seed=st.integers(0, 10_000), spread_ms=st.floats(8, 60))
-def test_spread_is_that_of_the_player(seed: int, spread_ms: float) -> None:
-    """Sixty uneven notes: the right order of size."""
-    written_s = 0.25 * np.arange(60)
-    uneven_s = np.random.default_rng(seed).normal(0, spread_ms / 1000, 60)
+@pytest.mark.parametrize("seed", range(3))
+@pytest.mark.parametrize("spread_s", [0.01, 0.04])
+def test_spread_is_that_of_the_player(seed: int, spread_s: float) -> None:
+    """200 uneven notes; the lag, which follows them, takes a third of it."""
+    written_s = 0.25 * np.arange(200)
+    uneven_s = np.random.default_rng(seed).normal(0, spread_s, 200)
     fit = fit_tempo(written_s, 1.0 + written_s + uneven_s)
-    assert 0.4 < 1000 * fit.spread_s / spread_ms < 1.6
-    assert fit.ratio == pytest.approx(1.0, abs=0.1)
+    assert 0.45 * spread_s < fit.spread_s < 0.9 * spread_s
+    assert fit.ratio == pytest.approx(1.0, abs=0.02)
 
 
 @pytest.mark.parametrize(
