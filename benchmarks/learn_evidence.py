@@ -25,7 +25,7 @@ from assessor import evidence, onset, recording, spectrum
 
 NEAR_S = 0.04  # an event this near a true onset is that onset
 UNCLEAR_S = 0.05  # one this near that is not it teaches nothing
-HIDDEN_UNITS = 24
+HIDDEN_UNITS = 32
 EPOCHS = 60
 BATCH = 256
 DECAY = 1e-2
