@@ -48,6 +48,10 @@ LIKELY_DEPTH_DB, LIKELY_ATTACK_DB = 10.0, 6.0
 CLEAR_JUMP_DB = 8.0
 SHARP_JUMP_DB = 20.0  # beyond, the time is sharp too
 LONGEST_PERIOD_S = 0.012
+SLIDE_REACH_S = 0.12  # to each side of where a slide is thought to end
+SLIDE_NEAR_CENTS = 35.0
+SLIDE_STAYS_FRAMES = 2
+SLIDE_LAG_S = 0.0065  # by which frames see it late (median on development takes)
 TAIL_S = 2.0  # a last note is followed for this long
 LEAD_S, SHORT_LEAD_S = 0.045, 0.03  # from the onset to the first steady frame
 BENT_LEAD_S = 0.025
@@ -268,6 +272,7 @@ STRUCK_UNCERTAINTY_S = 0.001
 BLURRED_UNCERTAINTY_S = 0.004
 HIDDEN_UNCERTAINTY_S = 0.008
 SLUR_UNCERTAINTY_S = 0.014
+SLIDE_UNCERTAINTY_S = 0.012
 ROUGH_UNCERTAINTY_S = 0.02
 
 
@@ -275,6 +280,8 @@ def _exact_time(
     note: _Sounding, before: _Sounding | None, limit_s: float, spectrum: Spectrum
 ) -> tuple[float, float]:
     """Onset of one note and its uncertainty, seconds."""
+    if before is not None and _is_slid(note):
+        return _slide_end(note, before, spectrum)
     if before is not None and before.midi_number != note.midi_number:
         struck = not note.is_step and attack_db(spectrum, note.time_s) > 6
         if note.is_step or (_is_slur(note) and not struck):
@@ -315,6 +322,37 @@ def _is_slur(note: _Sounding) -> bool:
     """Say whether a note is written as hammered on or pulled off."""
     slurs = (Articulation.HAMMER_ON, Articulation.PULL_OFF)
     return note.written is not None and note.written.articulation in slurs
+
+
+def _is_slid(note: _Sounding) -> bool:
+    """Say whether a note is written as slid into from the one before."""
+    written = note.written
+    return written is not None and written.articulation is Articulation.SLIDE
+
+
+def _slide_end(
+    note: _Sounding, before: _Sounding, spectrum: Spectrum
+) -> tuple[float, float]:
+    """When a slide reaches its last fret, and the uncertainty, seconds.
+
+    The first moment the pitch is within a third of a semitone of where it then stays.
+    """
+    reach_s, away = SLIDE_REACH_S, abs(before.midi_number - note.midi_number) + 1.0
+    low = max(int((note.time_s - reach_s) / FRAME_HOP_S), 0)
+    high = min(int((note.time_s + reach_s) / FRAME_HOP_S) + 1, len(spectrum.frames))
+    frame = np.arange(low, high)
+    nominal = np.full(len(frame), float(note.midi_number))
+    f0_hz, strength = track(
+        spectrum, frame, nominal, np.tile([-away, away], (len(frame), 1))
+    )
+    there_hz = midi_to_hz(note.midi_number + spectrum.tuning_cents / 100)
+    off = np.abs(1200 * np.log2(f0_hz / there_hz)) > SLIDE_NEAR_CENTS
+    off &= strength > 0
+    moving = np.nonzero(off[: -SLIDE_STAYS_FRAMES or None])[0]
+    if not len(moving) or moving[-1] + 1 >= len(frame):
+        return note.time_s, ROUGH_UNCERTAINTY_S
+    end_s = (low + moving[-1] + 1) * FRAME_HOP_S - SLIDE_LAG_S
+    return float(end_s), SLIDE_UNCERTAINTY_S
 
 
 # ------------------------------------------------------------------ contours
