@@ -7,7 +7,7 @@ is worth.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from enum import StrEnum
 
 from threadpoolctl import threadpool_limits
@@ -278,12 +278,7 @@ def at_tempo(lick: Lick, tempo_bpm: float | None) -> Lick:
 
     None leaves the lick as it is.
     """
-    ratio = (tempo_bpm or lick.tempo_bpm) / lick.tempo_bpm
-    changes = tuple(
-        replace(change, tempo_bpm=change.tempo_bpm * ratio)
-        for change in lick.tempo_changes
-    )
-    return replace(lick, tempo_bpm=lick.tempo_bpm * ratio, tempo_changes=changes)
+    return lick if tempo_bpm is None else lick.at_tempo(tempo_bpm)
 
 
 def _facts(recording: Recording) -> RecordingFacts:

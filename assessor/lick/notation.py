@@ -9,7 +9,7 @@ in `Lick.onsets_s`.  Strings count from 1 = highest; frets count from the capo;
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from enum import StrEnum
 from fractions import Fraction
 
@@ -229,6 +229,15 @@ class Lick:
             time_s += float(change.beat - at) * 60.0 / tempo_bpm
             at, tempo_bpm = change.beat, change.tempo_bpm
         return time_s + float(beats - at) * 60.0 / tempo_bpm
+
+    def at_tempo(self, tempo_bpm: float) -> Lick:
+        """Lick at another starting tempo; later changes of tempo keep their ratio."""
+        ratio = tempo_bpm / self.tempo_bpm
+        changes = tuple(
+            TempoChange(change.beat, change.tempo_bpm * ratio)
+            for change in self.tempo_changes
+        )
+        return replace(self, tempo_bpm=self.tempo_bpm * ratio, tempo_changes=changes)
 
     def _swung(self, beats: Fraction) -> Fraction:
         """Place of a written beat after swing."""

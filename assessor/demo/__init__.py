@@ -1,0 +1,184 @@
+"""How a lick sounds: a string synthesis to listen to and to play along with.
+
+`play` gives the sound of a lick at one tempo or a ladder of tempos, each repeated, with
+a count-in, a click, and held notes under it; and when each note of it sounds.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from fractions import Fraction
+from math import ceil
+
+import numpy as np
+
+from assessor.demo.backing import click, held
+from assessor.demo.phrase import soundings
+from assessor.demo.string import SAMPLE_RATE_HZ, Float32Array, sound
+from assessor.lick.notation import Lick, Meter
+from assessor.tuning import FloatArray
+
+__all__ = ["SAMPLE_RATE_HZ", "Demo", "Manner", "play"]
+
+TAIL_S = 0.6  # heard after the last note
+LOUDEST = 0.89  # -1 dB re full scale
+
+
+@dataclass(frozen=True)
+class Manner:
+    """How a demo is to be played.
+
+    Attributes
+    ----------
+    tempos_bpm : tuple of float
+        Quarter notes a minute, one after the other; empty = as written.
+    repeats : int
+        Times the lick is played at each tempo, starting on bar lines.
+    click : bool
+        A click through the lick, the one louder.
+    count_in_bars : int
+        Bars of clicks before each tempo; an incomplete first bar is filled up.
+    held_midi : tuple of int
+        Notes that are held all the while: a drone or a chord.
+    """
+
+    tempos_bpm: tuple[float, ...] = ()
+    repeats: int = 1
+    click: bool = True
+    count_in_bars: int = 1
+    held_midi: tuple[int, ...] = ()
+
+    def __post_init__(self) -> None:
+        """Refuse what cannot be played."""
+        if any(not 0 < tempo < np.inf for tempo in self.tempos_bpm):
+            message = f"a tempo is more than 0 bpm, not {self.tempos_bpm}"
+            raise ValueError(message)
+        if self.repeats < 1 or self.count_in_bars < 0:
+            message = (
+                f"{self.repeats} repeats and {self.count_in_bars} bars of count-in: "
+                "at least 1 and 0"
+            )
+            raise ValueError(message)
+
+
+@dataclass(frozen=True)
+class Demo:
+    """The sound of a lick.
+
+    Attributes
+    ----------
+    samples : shape=(n,), float32
+        Mono, never beyond 1, at `SAMPLE_RATE_HZ`.
+    onsets_s : shape=(passes, notes)
+        When each note starts, in each pass.
+    """
+
+    samples: Float32Array
+    onsets_s: FloatArray
+
+    @property
+    def duration_s(self) -> float:
+        """Length in seconds."""
+        return len(self.samples) / SAMPLE_RATE_HZ
+
+
+USUAL = Manner()
+
+
+def play(lick: Lick, manner: Manner = USUAL) -> Demo:
+    """Play a lick.
+
+    Parameters
+    ----------
+    lick : Lick
+    manner : Manner
+        At the written tempo, once, after one bar of clicks, unless said otherwise.
+
+    Returns
+    -------
+    Demo
+
+    Examples
+    --------
+    >>> from assessor.lick.notation import LickNote
+    >>> from assessor.tuning import STANDARD
+    >>> notes = (LickNote(Fraction(0), Fraction(1), 69, 1, 5),)
+    >>> demo = play(Lick("A", 120, Meter(2, 4), STANDARD, notes))
+    >>> demo.onsets_s
+    array([[1.]])
+    """
+    placed: list[tuple[float, Float32Array]] = []
+    onsets_s = []
+    now_s = 0.0
+    for tempo_bpm in manner.tempos_bpm or (lick.tempo_bpm,):
+        asked = lick.at_tempo(tempo_bpm)
+        strings = [(s.start_s, sound(s.segments)) for s in soundings(asked)]
+        first, length = -_count_in_beats(asked, manner), _loop_beats(asked)
+        now_s -= asked.seconds(first)
+        placed += _clicks(asked, now_s, first, Fraction(0))
+        for _ in range(manner.repeats):
+            placed += [(now_s + start_s, samples) for start_s, samples in strings]
+            if manner.click:
+                placed += _clicks(asked, now_s, Fraction(0), length)
+            onsets_s.append(asked.onsets_s() + now_s)
+            now_s += asked.seconds(length)
+    return Demo(_mixed(placed, manner.held_midi), np.array(onsets_s))
+
+
+def _count_in_beats(lick: Lick, manner: Manner) -> Fraction:
+    """Length of the count-in; before a pickup, its bar is filled up with clicks."""
+    if not manner.count_in_bars:
+        return Fraction(0)
+    filled = lick.meter.bar_beats - lick.pickup_beats if lick.pickup_beats else 0
+    return manner.count_in_bars * lick.meter.bar_beats + filled
+
+
+def _loop_beats(lick: Lick) -> Fraction:
+    """Beats from one pass to the next: whole bars that hold the lick."""
+    bar_beats = lick.meter.bar_beats
+    return bar_beats * ceil(lick.notes[-1].end_beats / bar_beats)
+
+
+def _clicks(
+    lick: Lick, start_s: float, first: Fraction, end: Fraction
+) -> list[tuple[float, Float32Array]]:
+    """Clicks on every count from beat `first` on, before beat `end`, placed.
+
+    Parameters
+    ----------
+    start_s : float
+        When beat 0 of the lick is heard.
+    """
+    unit = Fraction(4, lick.meter.unit)
+    count = ceil((first - lick.pickup_beats) / unit)
+    placed = []
+    while (beat := lick.pickup_beats + count * unit) < end:
+        kind = _kind(count % lick.meter.count, lick.meter)
+        placed.append((start_s + lick.seconds(beat), click(kind)))
+        count += 1
+    return placed
+
+
+def _kind(count: int, meter: Meter) -> str:
+    """Which click falls on a count of the bar; eighths go in threes from 6/8 on."""
+    if count == 0:
+        return "one"
+    in_threes = meter.unit >= 8 and meter.count > 3 and meter.count % 3 == 0
+    return "group" if in_threes and count % 3 == 0 else "between"
+
+
+def _mixed(
+    placed: list[tuple[float, Float32Array]], held_midi: tuple[int, ...]
+) -> Float32Array:
+    """Everything added up, at most `LOUDEST`."""
+    starts = [round(at_s * SAMPLE_RATE_HZ) for at_s, _ in placed]
+    end = max(
+        start + len(part) for start, (_, part) in zip(starts, placed, strict=True)
+    )
+    length = end + int(TAIL_S * SAMPLE_RATE_HZ)
+    out = held(held_midi, length) if held_midi else np.zeros(length, np.float32)
+    for start, (_, part) in zip(starts, placed, strict=True):
+        out[start : start + len(part)] += part
+    peak = max(float(out.max()), -float(out.min()), LOUDEST)
+    out *= np.float32(LOUDEST / peak)
+    return out
