@@ -1,10 +1,4 @@
-"""Notes as they were played: exact times, pitch contours, loudness, how sounded.
-
-A contour is the amplitude-weighted mean of the cents of partials 1 to 5, each from a
-parabola through the logarithm of three magnitudes (Smith & Serra, ICMC 1987) around
-the pitch that the alignment found: no octave can be lost here.  The 46 ms window
-smooths what moves; the smoothing is undone to second order, f = s - (σ²/2) s''.
-"""
+"""Notes as they were played: exact times, pitch contours, loudness, how sounded."""
 
 from __future__ import annotations
 
@@ -21,7 +15,8 @@ from assessor.attack import (
     loudness_jump_db,
     period_change,
 )
-from assessor.frames import BIN_HZ, BINS, COMPRESSION, FRAME_HOP_S
+from assessor.contour import Contour, track, unsmoothed
+from assessor.frames import FRAME_HOP_S
 from assessor.lick.notation import Articulation, Lick, LickNote
 from assessor.passes import is_mistuned
 from assessor.sounding import SoundedBy, measure, tell
@@ -36,7 +31,6 @@ __all__ = [
     "PlayedNote",
     "SoundedBy",
     "trace",
-    "track",
 ]
 
 IntArray = npt.NDArray[np.intp]
@@ -57,33 +51,7 @@ LEAD_S, SHORT_LEAD_S = 0.045, 0.03  # from the onset to the first steady frame
 BENT_LEAD_S = 0.025
 TRAIL_S = 0.025  # the window must not see the next note
 ROOM_S = 0.12  # notes with less room get the short lead
-PARTIALS = np.arange(1, 6)
-PARTIAL_REACH_CENTS = 60.0
-WINDOW_SIGMA_S = 0.0085  # standard deviation of the squared Hann window's weight
 GONE_DB = 25.0  # a note this far under its peak is no longer heard
-
-
-@dataclass(frozen=True)
-class Contour:
-    """The pitch of one note against time.
-
-    Attributes
-    ----------
-    times_s : shape=(n,)
-        Seconds in the take, evenly spaced (10 ms), n may be 0.
-    f0_hz : shape=(n,)
-        NaN = unvoiced.
-    level_db : shape=(n,)
-        dB re full scale.
-    """
-
-    times_s: FloatArray
-    f0_hz: FloatArray
-    level_db: FloatArray
-
-    def cents_above(self, midi_number: float) -> FloatArray:
-        """Contour in cents above a pitch, shape=(n,), NaN = unvoiced."""
-        return 1200 * np.log2(self.f0_hz / midi_to_hz(midi_number))
 
 
 @dataclass(frozen=True)
@@ -384,7 +352,7 @@ def _contours(
         times_s = (first + np.arange(count)) * FRAME_HOP_S
         voiced = strength[part] > 0.03 * strength[part].max(initial=0)
         contours.append(
-            Contour(times_s, _unsmoothed(f0_hz[part], voiced), level_db[part])
+            Contour(times_s, unsmoothed(f0_hz[part], voiced), level_db[part])
         )
         start += count
     return contours
@@ -409,75 +377,6 @@ def _reach(note: _Sounding) -> tuple[float, float]:
     if note.written.vibrato:
         return -1.5, 1.5
     return -4.0, 4.0
-
-
-def track(
-    spectrum: Spectrum, frame: IntArray, nominal: FloatArray, reach: FloatArray
-) -> tuple[FloatArray, FloatArray]:
-    """Fundamental near a nominal pitch in each of some frames.
-
-    Parameters
-    ----------
-    frame : shape=(n,), int
-    nominal : shape=(n,)
-        MIDI numbers on the instrument's own tuning.
-    reach : shape=(n, 2)
-        Semitones below (negative) and above the nominal pitch.
-
-    Returns
-    -------
-    f0_hz, strength : shape=(n,)
-        Strength is the summed compressed magnitude of the partials used; 0 = none.
-    """
-    magnitude = spectrum.frames[frame]
-    tuned, kernel = spectrum.pitch_kernel
-    grid = tuned - spectrum.tuning_cents / 100
-    away = grid[None, :] - nominal[:, None]
-    allowed = (away >= reach[:, :1]) & (away <= reach[:, 1:])
-    score = np.where(allowed, magnitude @ kernel, -np.inf)
-    f0_hz = midi_to_hz(tuned[score.argmax(axis=1)])
-    log_magnitude = np.log(np.maximum(magnitude, 1e-12)) / COMPRESSION
-    f0_hz, _ = _refined(log_magnitude, f0_hz, np.arange(-2, 3))
-    return _refined(log_magnitude, f0_hz, np.arange(-1, 2))
-
-
-def _refined(
-    log_magnitude: FloatArray, f0_hz: FloatArray, search: IntArray
-) -> tuple[FloatArray, FloatArray]:
-    """One step: the weighted mean of where the partials peak."""
-    row = np.arange(len(f0_hz))[:, None]
-    place = np.round(f0_hz[:, None] * PARTIALS / BIN_HZ).astype(int)
-    valid = place < BINS - 3
-    place = np.clip(place, 3, BINS - 4)
-    around = log_magnitude[row[:, :, None], place[:, :, None] + search]
-    place = np.clip(place + search[around.argmax(axis=2)], 1, BINS - 2)
-    before, at, after = (log_magnitude[row, place + k] for k in (-1, 0, 1))
-    bow = before - 2 * at + after
-    valid &= (at >= before) & (at >= after) & (bow < 0)
-    offset = np.where(valid, 0.5 * (before - after) / np.where(valid, bow, -1), 0)
-    partial_hz = (place + offset) * BIN_HZ / PARTIALS
-    cents = 1200 * np.log2(np.maximum(partial_hz, 1) / f0_hz[:, None])
-    weight = np.exp(at) * valid * (np.abs(cents) < PARTIAL_REACH_CENTS)
-    weight *= weight > 0.05 * weight.max(axis=1, keepdims=True, initial=0)
-    strength = weight.sum(axis=1)
-    shift = (cents * weight).sum(axis=1) / np.maximum(strength, 1e-12)
-    return f0_hz * 2 ** (shift / 1200), strength
-
-
-def _unsmoothed(f0_hz: FloatArray, voiced: npt.NDArray[np.bool_]) -> FloatArray:
-    """Contour lightly smoothed, then the smoothing and the window's undone."""
-    out = np.full(len(f0_hz), np.nan)
-    if voiced.sum() < 5:
-        out[voiced] = f0_hz[voiced]
-        return out
-    cents = 1200 * np.log2(f0_hz[voiced])
-    padded = np.concatenate([cents[:1], cents, cents[-1:]])
-    smooth = np.convolve(padded, [0.25, 0.5, 0.25], "valid")
-    bow = np.concatenate([[0.0], np.diff(smooth, 2), [0.0]])
-    variance = (WINDOW_SIGMA_S / FRAME_HOP_S) ** 2 + 0.5  # frames², window and mean
-    smooth -= np.clip(0.5 * variance * bow, -12, 12)
-    out[voiced] = 2 ** (smooth / 1200)
-    return out
 
 
 def _level_db(spectrum: Spectrum, frame: IntArray) -> FloatArray:
