@@ -60,7 +60,7 @@ FORBIDDEN_NAMES = {
 FORBIDDEN_WORDS = (
     r"(?<![\w.])/(?:home|root|work|farm|Users)/\w",
     r"[A-Z]:\\\\?Users",
-    r"pypi\.org|pythonhosted|registry\.npmjs|deb\.debian",
+    r"pypi\.org|python[h]osted|registry\.npmjs|deb\.debian",
 )
 TEXT_SUFFIXES = {".py", ".md", ".toml", ".txt", ".lick", ".json", ".cfg", ".yml", ""}
 
