@@ -28,7 +28,7 @@ FLOORS: list[list[set[str]]] = [
         {"kernels"},
     ],
     [{"spectrum"}, {"demo"}],
-    [{"attack"}],
+    [{"attack"}, {"contour"}],
     [{"evidence"}, {"growth"}],
     [{"onset"}, {"sounding"}],
     [{"passes"}, {"warp"}],
