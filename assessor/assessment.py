@@ -9,6 +9,8 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from enum import StrEnum
+from itertools import pairwise
+from statistics import median
 
 from threadpoolctl import threadpool_limits
 
@@ -40,6 +42,8 @@ from assessor.sound_check import Flag
 # An absolute start is not to be trusted in these: encoders add up to 25 ms, and not
 # every decoder takes them off again.
 PADDED_SUFFIXES = (".mp3", ".m4a", ".mp4", ".aac", ".mov", ".3gp", ".webm")
+MANY_PASSES = 12  # from here on they are summed up
+STRETCHES = 10
 UNSURE_SHARE = 0.2  # of the notes reached; more is worth a caution
 
 
@@ -143,11 +147,61 @@ class PassAssessment:
         return {name: reading for name, reading in found.items() if reading is not None}
 
     @property
+    def start_s(self) -> float:
+        """Onset of its first note in the take, or where that was due."""
+        first = self.performed.notes[0]
+        played = [n.played.onset_s for n in self.performed.notes if n.played]
+        return min(played, default=first.expected_s)
+
+    @property
     def inside(self) -> bool:
         """True when no headline lies outside its limit for sure."""
         return all(
             reading.judgement != Judgement.OUTSIDE
             for reading in self.headlines.values()
+        )
+
+
+@dataclass(frozen=True)
+class Stretch:
+    """A tenth of a long practice: how the passes in it were, in the middle.
+
+    Attributes
+    ----------
+    start_s, end_s : float
+        Of the stretch, in the take.
+    passes : int
+        Passes that begin in it, at least one.
+    right_share : float
+        Of all notes judged in it.
+    spread_ms, tempo_bpm, mark : float or None
+        Medians over its passes.
+    """
+
+    start_s: float
+    end_s: float
+    passes: int
+    right_share: float
+    spread_ms: float | None
+    tempo_bpm: float | None
+    mark: float | None
+
+    @classmethod
+    def of(
+        cls, start_s: float, end_s: float, found: list[PassAssessment], lick: Lick
+    ) -> Stretch:
+        """Sum up some passes."""
+        spreads = [p.timing.spread.value for p in found if p.timing.spread is not None]
+        marks = [p.mark.value for p in found if p.mark.value is not None]
+        judged = sum(p.accuracy.judged for p in found)
+        return cls(
+            start_s,
+            end_s,
+            len(found),
+            sum(len(p.accuracy.right) for p in found) / max(judged, 1),
+            median(spreads) if spreads else None,
+            median(p.performed.tempo_ratio * lick.tempo_bpm for p in found),
+            median(marks) if marks else None,
         )
 
 
@@ -188,6 +242,24 @@ class Assessment:
     def best_pass(self) -> PassAssessment:
         """The pass with the fewest faults."""
         return self.passes[self.best]
+
+    @property
+    def stretches(self) -> tuple[Stretch, ...]:
+        """A practice of many passes in tenths of its time, to see it change or tire."""
+        if len(self.passes) < MANY_PASSES:
+            return ()
+        starts = [p.start_s for p in self.passes]
+        width_s = (max(starts) - min(starts)) / STRETCHES + 1e-6
+        edges = [min(starts) + k * width_s for k in range(STRETCHES + 1)]
+        grouped = [
+            (low, high, [p for p in self.passes if low <= p.start_s < high])
+            for low, high in pairwise(edges)
+        ]
+        return tuple(
+            Stretch.of(low, high, found, self.lick)
+            for low, high, found in grouped
+            if found
+        )
 
     @property
     def cautions(self) -> tuple[Caution, ...]:

@@ -10,6 +10,7 @@ of its rule, judgement; the rules with their sources stand under `settings`.
 from __future__ import annotations
 
 import math
+from dataclasses import asdict
 from importlib.metadata import PackageNotFoundError, version
 from typing import Any
 
@@ -77,6 +78,7 @@ def result(assessment: Assessment) -> Json:
         "passes": [
             _pass(lick, found, assessment.tuning_cents) for found in assessment.passes
         ],
+        "stretches": [asdict(stretch) for stretch in assessment.stretches],
         "second_opinion": _second_opinion(assessment),
         "cautions": [
             {"kind": caution.kind, "message": caution.message}

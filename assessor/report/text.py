@@ -125,6 +125,10 @@ def _heading(page: _Page, assessment: Assessment) -> None:
     page.line(assessment.lick.title, Tone.STRONG)
     facts = [recording.name, f"{recording.duration_s:.1f} s"]
     facts.append(f"tolerance {assessment.settings.tolerance.name}")
+    if assessment.transposition:
+        side = "higher" if assessment.transposition > 0 else "lower"
+        frets = abs(assessment.transposition)
+        facts.append(f"played {frets} fret{'s' * (frets > 1)} {side}")
     if abs(assessment.tuning_cents) >= 1:
         side = "sharp" if assessment.tuning_cents > 0 else "flat"
         facts.append(f"guitar {abs(assessment.tuning_cents):.0f} cents {side}")
@@ -132,10 +136,13 @@ def _heading(page: _Page, assessment: Assessment) -> None:
 
 
 def _passes(page: _Page, assessment: Assessment) -> None:
-    """One line for each pass, when there are several."""
+    """One line for each of several passes, or for each tenth of the time of many."""
     if len(assessment.passes) == 1:
         return
     page.gap()
+    if assessment.stretches:
+        _stretches(page, assessment)
+        return
     for number, found in enumerate(assessment.passes):
         best = number == assessment.best
         played = [n.played for n in found.performed.notes if n.played is not None]
@@ -149,6 +156,24 @@ def _passes(page: _Page, assessment: Assessment) -> None:
             facts.append(f"mark {found.mark.value:.0f}")
         text = ", ".join(facts)
         page.paragraph(f"Pass {number + 1}", f"{text} (best)" if best else text)
+
+
+def _stretches(page: _Page, assessment: Assessment) -> None:
+    """One line for each stretch of a long practice."""
+    count, best = len(assessment.passes), assessment.best_pass
+    page.paragraph(
+        "Passes", f"{count} found, the best at {best.start_s:.0f} s is shown"
+    )
+    for stretch in assessment.stretches:
+        facts = [f"{stretch.passes} passes, {100 * stretch.right_share:.0f} % right"]
+        if stretch.spread_ms is not None:
+            facts.append(f"spread {stretch.spread_ms:.0f} ms")
+        if stretch.tempo_bpm is not None:
+            facts.append(f"{stretch.tempo_bpm:.0f} bpm")
+        if stretch.mark is not None:
+            facts.append(f"mark {stretch.mark:.0f}")
+        minutes = f"min {stretch.start_s / 60:.0f}-{stretch.end_s / 60:.0f}"
+        page.paragraph("", f"{minutes}: {', '.join(facts)}")
 
 
 def _tab(page: _Page, assessment: Assessment) -> None:
