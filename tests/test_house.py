@@ -37,8 +37,9 @@ FLOORS: list[list[set[str]]] = [
     [{"pitch"}],
     [{"measures"}],
     [{"assessment"}],
+    [{"history"}, {"figures"}, {"review"}, {"transcription"}],
     [{"report"}],
-    [{"cli"}],
+    [{"cli"}, {"web"}],
     [{"__main__"}],
 ]
 ROOMS = {

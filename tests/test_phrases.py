@@ -48,6 +48,7 @@ def takes(tmp_path_factory: pytest.TempPathFactory) -> list[tuple[np.ndarray, di
     folder = tmp_path_factory.mktemp("takes")
     asked = {"out": folder, "takes": 6, "seed": 5, "kinds": "human,bends,legato"}
     sound = {"font": "fluid", "notes": None, "degraded": 0.0, "passes": 0.0}
+    sound |= {"degradations": ""}
     phrases.make(argparse.Namespace(**asked, **sound))
     return [
         (
