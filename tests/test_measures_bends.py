@@ -7,6 +7,8 @@ from collections.abc import Callable
 import hand_made as made
 import numpy as np
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from assessor.alignment import Verdict
 from assessor.lick.notation import Articulation, Bend, BendKind
@@ -297,3 +299,22 @@ def test_empty_contour_gives_no_curve() -> None:
     """A note without a single value."""
     note = made.played(1.0, 60, offset_s=1.0)
     assert curves.curve_of(note, 0.0) is None
+
+
+@settings(deadline=None)
+@given(st.lists(st.floats(-400, 400), min_size=5, max_size=60))
+def test_any_curve_has_a_shape(cents: list[float]) -> None:
+    """Whatever a pitch does, its shape can be read, and falls nowhere below zero."""
+    values = np.array(cents)
+    shape = curves.bend_shape(curves.Curve(0.01 * np.arange(len(values)), values))
+    assert np.isfinite(shape.peak_cents)
+    assert shape.rise_s is None or shape.rise_s >= 0
+    assert shape.release_s is None or shape.release_s >= 0
+
+
+def test_bend_that_is_down_between_has_no_plateau() -> None:
+    """Up for a moment at both ends and below the fret between: no settled pitch."""
+    cents = np.concatenate([[90.0] * 4, [-60.0] * 20, [95.0] * 4])
+    shape = curves.bend_shape(curves.Curve(0.01 * np.arange(len(cents)), cents))
+    assert shape.plateau is None
+    assert shape.release_s is None

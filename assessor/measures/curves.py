@@ -179,6 +179,8 @@ def bend_shape(curve: Curve, *, swinging: bool = False) -> BendShape:
     if len(plateau) < SHORTEST_STEPS:
         return BendShape(peak_cents, known, None, None, None, None)
     settled = float(np.median(plateau.cents))
+    if settled <= 0:  # it was up for a moment only, and down again between
+        return BendShape(peak_cents, known, None, None, None, None)
     high, low = RISE_TO * settled, RISE_FROM * settled
     up, down = _span(smooth >= high)
     return BendShape(
