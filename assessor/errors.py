@@ -7,6 +7,7 @@
         UnsupportedNotation   well formed, but more than a single guitar line
       RecordingError          a sound file: path, measured value, limit
       AlignmentError          a take that is not this lick
+      HistoryError            a store of takes: its place, schema found and known
 
 Bad files raise these; wrong calls raise `ValueError` or `TypeError`.  A message
 says, in this order: what is wrong, what was found against what is allowed with
@@ -116,3 +117,28 @@ class AlignmentError(AssessorError):
     def __str__(self) -> str:
         """Return the message alone."""
         return self.message
+
+
+@dataclass(eq=False)
+class HistoryError(AssessorError):
+    """A store of takes, or a file exported from one, that cannot be used.
+
+    Attributes
+    ----------
+    message : str
+        What is wrong, and the remedy.
+    place : str
+        Path or URL of the store, without its password.
+    found, known : str
+        Schema version of the store, and the newest this program knows; empty where
+        versions are not what is wrong.
+    """
+
+    message: str
+    place: str = ""
+    found: str = ""
+    known: str = ""
+
+    def __str__(self) -> str:
+        """Place and message."""
+        return f"{self.place}: {self.message}" if self.place else self.message

@@ -1,0 +1,1 @@
+"""The steps, one a file, in the order of their numbers."""
