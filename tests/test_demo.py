@@ -11,7 +11,7 @@ import numpy as np
 import pytest
 from scipy import signal
 
-from assessor import demo, lick, onset, pitch, spectrum
+from assessor import contour, demo, lick, onset, spectrum
 from assessor.demo.backing import held
 from assessor.demo.phrase import soundings
 from assessor.demo.string import HAMMERED, PICKED, SAMPLE_RATE_HZ, Segment, sound

@@ -83,7 +83,7 @@ def tab_systems(lick: Lick, width_columns: int) -> tuple[System, ...]:
     names = line_names(lick.tuning)
     room = width_columns - len(names[0]) - 1
     return tuple(
-        draw(names, bars, closed=closed) for bars, closed in wrap(_bars(lick), room)
+        draw(names, part, closed=closed) for part, closed in wrap(bars(lick), room)
     )
 
 
@@ -118,28 +118,28 @@ def write(lick: Lick) -> str:
     return "\n".join(lines) + "\n"
 
 
-def _bars(lick: Lick) -> list[Bar]:
+def bars(lick: Lick) -> list[Bar]:
     """Every bar of the lick as slots, the gaps filled with rests."""
     end = lick.notes[-1].end_beats
     tempi = {change.beat: change.tempo_bpm for change in lick.tempo_changes}
     if tempi and max(tempi) >= end:
         end = max(tempi) + 1  # a tempo change stands before a value: here, a rest
     lines = _bar_starts(lick, end)
-    bars: list[list[Slot]] = []
+    found: list[list[Slot]] = []
     bar_start = Fraction(0)
     for start, stop, index in _spans(lick, end):
         cuts = sorted(beat for beat in lines | tempi.keys() if start < beat < stop)
         for at, until in pairwise([start, *cuts, stop]):
             if at in lines:
-                bars.append([])
+                found.append([])
                 bar_start = at
             if at in tempi:
-                bars[-1].append(Slot("@" + plain_number(tempi[at])))
+                found[-1].append(Slot("@" + plain_number(tempi[at])))
             values = spell_beats(until - at)
             if (at - bar_start) % 1:
                 values = values[::-1]  # off the beat: reach the next one first
-            bars[-1] += _slots(lick, index, at, values)
-    return [tuple(bar) for bar in bars]
+            found[-1] += _slots(lick, index, at, values)
+    return [tuple(bar) for bar in found]
 
 
 def _bar_starts(lick: Lick, end: Fraction) -> set[Fraction]:

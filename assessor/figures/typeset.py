@@ -1,0 +1,49 @@
+"""Pages of SVG as PDF or PNG, by typst: one wheel, no program of the system.
+
+typst comes with the extra ``print``; without it `typst` raises `ModuleNotFoundError`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+from assessor.figures.page import Paper
+
+PNG_PER_INCH = 200.0
+
+
+def pdf(svgs: Sequence[str], paper: Paper) -> bytes:
+    """One PDF of all pages, its curves and text kept as such.
+
+    Raises
+    ------
+    ModuleNotFoundError
+        When typst is not installed.
+    """
+    return bytes(_typst().compile(_source(svgs, paper), format="pdf"))
+
+
+def pngs(
+    svgs: Sequence[str], paper: Paper, per_inch: float = PNG_PER_INCH
+) -> tuple[bytes, ...]:
+    """One PNG for each page; for the error see `pdf`."""
+    made = _typst().compile(_source(svgs, paper), format="png", ppi=per_inch)
+    return tuple(made) if isinstance(made, list) else (bytes(made),)
+
+
+def _typst() -> Any:
+    """Import typst only when something is printed: it is large."""
+    import typst
+
+    return typst
+
+
+def _source(svgs: Sequence[str], paper: Paper) -> dict[str, bytes]:
+    """Virtual files: each picture a whole page."""
+    size = f"width: {paper.width}pt, height: {paper.height}pt"
+    pictures = "\n#pagebreak()\n".join(
+        f'#image("{k}.svg", width: 100%)' for k in range(len(svgs))
+    )
+    files = {f"{k}.svg": svg.encode() for k, svg in enumerate(svgs)}
+    return {"main": f"#set page({size}, margin: 0pt)\n{pictures}".encode()} | files
