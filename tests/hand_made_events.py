@@ -23,6 +23,8 @@ class Heard:
         Likeliest pitch; None = rather nothing new.
     probability : float
         Of that; the rest is shared by all else.
+    nothing : float
+        Probability of nothing new, beside a pitch.
     flux, rise_db : float
         A clear attack unless said otherwise.
     """
@@ -34,6 +36,7 @@ class Heard:
     rise_db: float = 20.0
     is_step: bool = False
     expected_only: bool = False
+    nothing: float = 0.0
 
 
 def events(heard: Sequence[Heard], tuning_cents: float = 0.0) -> Events:
@@ -41,7 +44,8 @@ def events(heard: Sequence[Heard], tuning_cents: float = 0.0) -> Events:
     heard = sorted(heard, key=lambda h: h.time_s)
     probability = np.empty((len(heard), 1 + len(PITCHES)))
     for row, one in zip(probability, heard, strict=True):
-        row[:] = (1 - one.probability) / len(PITCHES)
+        row[:] = (1 - one.probability - one.nothing) / len(PITCHES)
+        row[0] += one.nothing
         column = 0 if one.midi_number is None else 1 + one.midi_number - PITCHES[0]
         row[column] = one.probability
     return Events(

@@ -180,6 +180,12 @@ def test_a_broken_off_take(count: int) -> None:
     assert all(m.time_s is None for m in found.matches[count:])
 
 
+def test_too_little_of_a_lick() -> None:
+    """Four of twelve notes, if all right, are not yet the lick."""
+    with pytest.raises(AlignmentError, match="at most 4 of the lick's 12 fit"):
+        _align(TAKE[:4])
+
+
 @pytest.mark.parametrize("count", [10, 11])
 def test_one_or_two_notes_left_out_at_the_end_are_missed(count: int) -> None:
     """Fewer than three are not a take broken off."""

@@ -164,6 +164,14 @@ def test_events_are_in_order_and_apart() -> None:
     assert np.diff(times_s).min() >= onset.MERGE_S
 
 
+@pytest.mark.parametrize(("apart_s", "count"), [(0.015, 1), (0.06, 2)])
+def test_attacks_nearer_than_28_ms_are_one(apart_s: float, count: int) -> None:
+    """A pick that touches the string twice is one moment."""
+    first = made.Tone(0.5, 0.5 + apart_s, 60)
+    second = made.Tone(0.5 + apart_s, 1.2, 64)
+    assert len(_events(first, second).between(0.45, 0.62)) == count
+
+
 def test_weighed_in_parts(monkeypatch: pytest.MonkeyPatch) -> None:
     """What an hour holds is described a part at a time; the notes are the same."""
     seen = spectrum.analyse(made.record(_melody(*MELODIES["wide"], ring_s=0.2)))
@@ -173,6 +181,8 @@ def test_weighed_in_parts(monkeypatch: pytest.MonkeyPatch) -> None:
     assert len(parts) == len(whole) > 2 * onset.WEIGH_EVENTS
     assert _notes(parts) == _notes(whole)
     np.testing.assert_allclose(parts.rise_db, whole.rise_db)
+    probability = [np.exp(events.log_probability) for events in (whole, parts)]
+    np.testing.assert_allclose(*probability, atol=0.05)
 
 
 @pytest.mark.parametrize("rms", [1e-3, 0.1])

@@ -205,6 +205,13 @@ def test_notes_that_cannot_be_heard_have_no_vote() -> None:
     assert _notes(chains) == [WHOLE]
 
 
+def test_notes_below_all_hearing_are_not_the_lowest_that_is_heard() -> None:
+    """A lick below what is heard is not found in a take of its lowest pitch."""
+    heard = made.events(made.played([36] * 16, 1.0 + WRITTEN_S))
+    assert passes.find_runs(WRITTEN_S, np.full(16, 36), heard) != []
+    assert passes.find_runs(WRITTEN_S, np.full(16, 30), heard) == []
+
+
 @settings(deadline=None, max_examples=40)
 @given(
     start_s=st.floats(0, 600),

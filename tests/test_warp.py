@@ -181,6 +181,8 @@ def test_an_event_heard_only_because_expected_may_be_the_note() -> None:
     assert _warp([*_swapped(_take(), 3, None), due]).right.all()
     nothing = Heard(START_S + 0.9, None, expected_only=True)
     assert _warp([*_swapped(_take(), 3, None), nothing]).event[3] == -1
+    unlike = Heard(START_S + 0.9, 66, 0.5, nothing=0.45, expected_only=True)
+    assert _warp([*_swapped(_take(), 3, None), unlike]).event[3] == -1
     between = Heard(START_S + 0.15, 66, 0.5, expected_only=True)
     assert _warp([*_take(), between]).extras == ()
 
