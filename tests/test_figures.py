@@ -1,327 +1,195 @@
-"""Tab as pictures: what is drawn, and where it stands."""
+"""Pictures of hand-made takes: where things are drawn, and what says the same."""
 
 from __future__ import annotations
 
-import itertools
 import re
-from collections.abc import Sequence
-from dataclasses import replace
 from fractions import Fraction
-from pathlib import Path
-from xml.etree import ElementTree
+from typing import Any
+from xml.etree import ElementTree as ET
 
+import hand_made as made
+import numpy as np
 import pytest
-from hand_made import lick as hand_made
 
-from assessor import lick
-from assessor.figures import PAPERS, pages, strip, systems
-from assessor.figures.rhythm import bars_of, beamed, tuplets
-from assessor.figures.signs import bend_name
-from assessor.figures.svg import element, words
-from assessor.lick.notation import (
-    Articulation,
-    Bend,
-    BendKind,
-    Lick,
-    Meter,
-    SlideEdge,
-    Stroke,
-    TempoChange,
-)
+from assessor.alignment import Verdict
+from assessor.assessment import Assessment
+from assessor.figures import systems
+from assessor.figures.beats import scene
+from assessor.figures.picture import COLOURS, Picture, alone
+from assessor.figures.take import NARROW_PT, WIDE_PT, take_picture
+from assessor.lick.notation import Articulation, Bend, BendKind, Lick
+from assessor.pitch import PlayedNote
 
-WIDTH = 505.0
-REFERENCES = sorted((Path(__file__).parents[1] / "references").glob("*.lick"))
 SVG = "{http://www.w3.org/2000/svg}"
+PLACE_TOLERANCE_PT = 0.11  # numbers are written to a tenth
+LEAST_CONTRAST = 4.5  # WCAG 2.2, success criterion 1.4.3
+
+HAMMER = {"articulation": Articulation.HAMMER_ON}
+BENT = {"bend": Bend(BendKind.BEND, 200.0), "vibrato": True}
 
 
-def texts(svg: str) -> list[str]:
-    """Every text of a fragment, in the order it was drawn."""
-    return [t.text or "" for t in ElementTree.fromstring(svg).iter("text")]
+def lick(**fields: Any) -> Lick:
+    """Sixteen eighths; the sixth hammered, the last bent and shaken."""
+    beats = [k / 2 for k in range(16)]
+    places = [(3, 5), (3, 7)] * 8
+    extras = {5: HAMMER, 15: BENT}
+    fields = {"title": "Two notes"} | fields
+    return made.lick(beats, places, last_beats=2, extras=extras, **fields)
 
 
-def drawn(*extras: dict[str, object], **fields: object) -> str:
-    """Return the picture of one bar of quarter notes, `extras` on one note each."""
-    beats = range(max(len(extras), 4))
-    asked = hand_made(beats, extras=dict(enumerate(extras)), **fields)
-    (picture,) = systems(asked, WIDTH)
-    return picture.svg
+LICK = lick()
 
 
-@pytest.mark.parametrize("path", REFERENCES, ids=lambda path: path.stem)
-def test_every_note_of_a_reference_is_drawn_once(path: Path) -> None:
-    """Fret numbers in the pictures are those of the lick, in its order."""
-    asked = lick.read(path)
-    pictures = systems(asked, WIDTH)
-    indices = [i for p in pictures for i in p.notes]
-    assert indices == list(range(len(asked)))
-    crosses = sum(n.articulation is Articulation.DEAD for n in asked.notes)
-    frets = [str(n.fret) for n in asked.notes if n.articulation != Articulation.DEAD]
-    found = []
-    for picture in pictures:
-        fret_texts = [
-            t
-            for t in ElementTree.fromstring(picture.svg).iter("text")
-            if t.get("font-size") == "10" and t.text and t.text.isdigit()
-        ]
-        found += [t.text for t in fret_texts]
-    assert found == frets
-    drawn_crosses = sum(p.svg.count("l6,6 m0,-6 l-6,6") for p in pictures)
-    assert drawn_crosses == crosses
+def bent_note(top: float) -> PlayedNote:
+    """Last note of the lick, bent by `top` cents and shaken."""
+    since_s = np.arange(120) * 0.01
+    swing = np.where(since_s > 0.3, 20 * np.sin(2 * np.pi * 5 * (since_s - 0.3)), 0.0)
+    curve = np.interp(since_s, [0.1, 0.2], [0, top]) + swing
+    onset_s = 1.0 + float(LICK.onsets_s()[15])
+    number = LICK.notes[15].midi_number
+    return made.played(onset_s, number, offset_s=onset_s + 1.2, cents=list(curve))
 
 
-@pytest.mark.parametrize("paper", PAPERS)
-@pytest.mark.parametrize("path", REFERENCES, ids=lambda path: path.stem)
-def test_pages_are_whole_documents_inside_the_paper(path: Path, paper: str) -> None:
-    """Each page is well-formed SVG of the paper's size, and nothing leaves it."""
-    sheet = PAPERS[paper]
-    for page in pages(lick.read(path), paper):
-        root = ElementTree.fromstring(page)
-        assert root.tag == f"{SVG}svg"
-        assert root.get("width") == sheet.written_width
-        for group in root.findall(f"{SVG}g"):
-            x, y = map(float, re.findall(r"[\d.]+", group.get("transform", "")))
-            assert 0 < x < sheet.width
-            assert 0 < y < sheet.height
-
-
-def test_paper_sizes_are_those_of_the_standards() -> None:
-    """A4 is 210 by 297 mm (ISO 216), letter 8.5 by 11 inches; a point is 1/72 inch."""
-    assert PAPERS["a4"].width == pytest.approx(210 / 25.4 * 72, abs=0.01)
-    assert PAPERS["a4"].height == pytest.approx(297 / 25.4 * 72, abs=0.01)
-    assert (PAPERS["letter"].width, PAPERS["letter"].height) == (8.5 * 72, 11 * 72)
-
-
-def test_long_licks_go_on_over_pages_with_numbers() -> None:
-    """Two hundred bars fill several pages, each saying which it is."""
-    made = pages(hand_made(range(400)))
-    assert len(made) > 3
-    assert f"2 of {len(made)}" in made[1]
-
-
-@pytest.mark.parametrize("path", REFERENCES, ids=lambda path: path.stem)
-def test_places_follow_time(path: Path) -> None:
-    """Notes stand in order, well apart, where their beats are, inside the system."""
-    asked = lick.read(path)
-    for picture in systems(asked, WIDTH):
-        places = [picture.x_of_note(i) for i in picture.notes]
-        beats = [asked.notes[i].onset_beats for i in picture.notes]
-        assert places == [picture.x_of_beat(b) for b in beats]
-        assert all(b - a > 8 for a, b in itertools.pairwise(places))
-        assert places[0] > 0
-        assert places[-1] < picture.width <= WIDTH + 0.01
-
-
-def test_a_beat_between_two_notes_stands_between_them() -> None:
-    """Half way in time is half way in the picture; outside is clipped."""
-    (picture,) = systems(hand_made(range(4)), WIDTH)
-    first, second = picture.x_of_note(0), picture.x_of_note(1)
-    assert picture.x_of_beat(0.5) == pytest.approx((first + second) / 2)
-    assert picture.x_of_beat(-3) == first
-    assert picture.x_of_beat(99) == pytest.approx(picture.width)
-
-
-def test_a_note_of_another_system_has_no_place() -> None:
-    """Asking the wrong picture raises with what it holds."""
-    first, *_ = systems(hand_made(range(64)), WIDTH)
-    with pytest.raises(ValueError, match=r"note 63 is not in this system"):
-        first.x_of_note(63)
-
-
-def test_strings_are_evenly_apart() -> None:
-    """Six lines, the sixth five steps below the first."""
-    (picture,) = systems(hand_made(range(4)), WIDTH)
-    step = picture.y_of_string(2) - picture.y_of_string(1)
-    assert picture.y_of_string(6) - picture.y_of_string(1) == pytest.approx(5 * step)
-
-
-@pytest.mark.parametrize(
-    ("cents", "name"),
-    [(50, "¼"), (100, "½"), (200, "full"), (300, "1½"), (400, "2"), (130, "130 c")],
-)
-def test_bends_say_their_size(cents: float, name: str) -> None:
-    """The size stands on the arrow, by the names players use."""
-    assert bend_name(cents) == name
-    assert name in texts(drawn({"bend": Bend(BendKind.BEND, cents)}))
-
-
-@pytest.mark.parametrize(
-    ("kind", "arrows", "let_down"),
-    [
-        (BendKind.BEND, 1, False),
-        (BendKind.PREBEND, 1, False),
-        (BendKind.BEND_RELEASE, 2, True),
-        (BendKind.PREBEND_RELEASE, 2, True),
-    ],
-)
-def test_each_kind_of_bend_has_its_arrows(
-    kind: BendKind, arrows: int, let_down: bool
-) -> None:
-    """Up only, or up and down to the fret in brackets."""
-    svg = drawn({"bend": Bend(kind, 200)})
-    assert len(re.findall(r'<path d="M[^"]*z" fill="currentColor"/>', svg)) == arrows
-    assert ("(5)" in texts(svg)) == let_down
-
-
-@pytest.mark.parametrize(
-    ("extra", "sign"),
-    [
-        ({"finger": 0}, "T"),
-        ({"finger": 3}, "3"),
-        ({"stroke": Stroke.THUMB}, "p"),
-        ({"stroke": Stroke.RING}, "a"),
-        ({"let_ring": True}, "let ring"),
-    ],
-)
-def test_signs_that_are_letters(extra: dict[str, object], sign: str) -> None:
-    """Each appears where it is written, and only there."""
-    assert texts(drawn(extra)).count(sign) == texts(drawn()).count(sign) + 1
-
-
-@pytest.mark.parametrize(
-    "extra",
-    [
-        {"vibrato": True},
-        {"stroke": Stroke.DOWN},
-        {"stroke": Stroke.UP},
-        {"slide_in": SlideEdge.FROM_BELOW},
-        {"slide_out": SlideEdge.DOWN},
-        {"articulation": Articulation.DEAD},
-    ],
-    ids=str,
-)
-def test_signs_that_are_lines(extra: dict[str, object]) -> None:
-    """Each adds to the drawing."""
-    assert drawn(extra).count("<path") > drawn().count("<path")
-
-
-def test_slurs_have_their_letter() -> None:
-    """Hammer-on h, pull-off p, a slide none, each with an arc."""
-    kinds = [Articulation.HAMMER_ON, Articulation.PULL_OFF, Articulation.SLIDE]
-    svg = drawn({}, *({"articulation": kind} for kind in kinds))
-    assert [t for t in texts(svg) if t in "hp"] == ["h", "p"]
-    assert svg.count('stroke-width="0.3"') == 3
-
-
-def test_a_slur_over_the_end_of_a_system_is_drawn_on_both() -> None:
-    """Half an arc each, the letter once."""
-    plain = hand_made(range(32))
-    _first, second, *_ = systems(plain, WIDTH)
-    notes = list(plain.notes)
-    k = second.notes[0]
-    notes[k] = replace(notes[k], articulation=Articulation.HAMMER_ON)
-    slurred = systems(replace(plain, notes=tuple(notes)), WIDTH)
-    arcs = [p.svg.count('stroke-width="0.3"') for p in slurred[:2]]
-    assert arcs == [1, 1]
-    assert "h" not in texts(slurred[0].svg)
-    assert "h" in texts(slurred[1].svg)
-
-
-def test_a_tie_over_the_end_of_a_system_shows_the_held_fret() -> None:
-    """The fret in brackets where the note goes on."""
-    _first, second = systems(hand_made(range(15), last_beats=6), 200.0)[-2:]
-    assert any(re.fullmatch(r"\(\d+\)", t) for t in texts(second.svg))
-
-
-def values_of(asked: Lick) -> list[tuple[str, int, bool]]:
-    """Letter, dots and whether it sounds, of every value."""
-    return [
-        (v.letter, v.dots, v.index is not None)
-        for b in bars_of(asked)
-        for v in b.values
-    ]
-
-
-def test_note_values_rests_and_bars() -> None:
-    """A dotted quarter, an eighth rest, a half; bars are numbered from one."""
-    asked = hand_made([0, 2], last_beats=2)
-    notes = (replace(asked.notes[0], duration_beats=Fraction(3, 2)), asked.notes[1])
-    asked = replace(asked, notes=notes)
-    assert values_of(asked) == [("q", 1, True), ("e", 0, False), ("h", 0, True)]
-    assert [bar.number for bar in bars_of(asked)] == [1]
-    pickup = replace(hand_made(range(6)), pickup_beats=Fraction(1))
-    assert [bar.number for bar in bars_of(pickup)] == [0, 1, 2]
-
-
-@pytest.mark.parametrize(
-    ("beats", "meter", "groups"),
-    [
-        ([Fraction(k, 2) for k in range(8)], Meter(4, 4), [2, 2, 2, 2]),
-        ([Fraction(k, 2) for k in range(6)], Meter(6, 8), [3, 3]),
-        ([Fraction(k, 3) for k in range(6)], Meter(2, 4), [3, 3]),
-        ([Fraction(k, 4) for k in range(8)], Meter(2, 4), [4, 4]),
-        ([0, 1, 2, 3], Meter(4, 4), []),
-    ],
-    ids=["eighths", "six-eight", "triplets", "sixteenths", "quarters"],
-)
-def test_beams_join_a_beat(
-    beats: Sequence[object], meter: Meter, groups: list[int]
-) -> None:
-    """Common practice: what falls on one beat is beamed together."""
-    last = Fraction(str(beats[1])) - Fraction(str(beats[0]))
-    asked = hand_made(beats, last_beats=last, meter=meter)
-    found = [len(g) for bar in bars_of(asked) for g in beamed(bar, asked)]
-    assert found == groups
-
-
-def test_tuplets_close_where_the_beat_is_whole() -> None:
-    """Two triplets of eighths, then a quarter and an eighth in one."""
-    beats = [Fraction(k, 3) for k in (0, 1, 2, 3, 4, 5, 6, 8)]
-    asked = hand_made(beats, last_beats=Fraction(1, 3))
-    found = [len(g) for bar in bars_of(asked) for g in tuplets(bar)]
-    assert found == [3, 3, 2]
-    assert [t for t in texts(systems(asked, WIDTH)[0].svg) if t == "3"] == ["3"] * 3
-
-
-def test_changes_of_tempo_stand_over_their_beat() -> None:
-    """The number is drawn at the place of the beat."""
-    changed = drawn(tempo_changes=(TempoChange(Fraction(2), 61.5),))
-    assert "= 61.5" in texts(changed)
-
-
-def test_the_heading_says_what_the_lick_is() -> None:
-    """Title, what it trains, tempo, swing, tuning and capo; all escaped."""
-    asked = hand_made(
-        range(4), title='<b> & "x"', trains="a & b", swing=1.5, capo=0, tempo_bpm=92.5
+def faulty(**fields: Any) -> Assessment:
+    """One of everything: wrong, missed, extra, unsure, late, early, uneven, flat."""
+    late_s = np.zeros(16)
+    late_s[11], late_s[5] = 0.05, -0.04
+    notes: list[Any] = [*made.as_written(LICK, late_s=late_s)]
+    notes[2] = made.played(notes[2].onset_s, notes[2].midi_number + 1)
+    notes[7], notes[15] = None, bent_note(150.0)
+    passage = made.passage(
+        notes,
+        verdicts={2: Verdict.WRONG, 9: Verdict.UNSURE},
+        extras=[made.played(notes[12].onset_s + 0.15, 70)],
     )
-    (page,) = pages(replace(asked, capo=2))
-    found = [t.text for t in ElementTree.fromstring(page).iter(f"{SVG}text")]
-    for text in ('<b> & "x"', "a & b", "= 92.5", "swing 1.5:1"):
-        assert text in found
-    assert "E2 A2 D3 G3 B3 E4 · capo 2" in found
-    assert "<b>" not in page
+    return made.assessed(lick(**fields), passage)
 
 
-def test_a_strip_is_one_svg_without_heading() -> None:
-    """All systems under one another, no title."""
-    svg = strip(hand_made(range(64), title="Nowhere"), 400.0)
-    assert ElementTree.fromstring(svg).tag == f"{SVG}svg"
-    assert "Nowhere" not in svg
+def drawn(picture: Picture) -> ET.Element:
+    """Picture as a tree; it must be well formed."""
+    return ET.fromstring(picture.svg)
 
 
-def test_a_bar_wider_than_the_page_is_drawn_closer() -> None:
-    """A bar of sixty-four notes fits the width."""
-    beats = [Fraction(k, 16) for k in range(64)]
-    (picture,) = systems(hand_made(beats, last_beats=Fraction(1, 16)), WIDTH)
-    assert picture.width == pytest.approx(WIDTH)
+def with_class(tree: ET.Element, name: str) -> list[ET.Element]:
+    """Elements that carry a class."""
+    return [e for e in tree.iter() if name in e.get("class", "").split()]
 
 
-def test_attributes_and_text_are_escaped() -> None:
-    """Neither can close what it stands in."""
-    assert element("a", b='"<') == "<a b='\"&lt;'/>"
-    assert words("</text>", 0, 0, 1).count("</text>") == 1
+def texts(tree: ET.Element) -> list[str]:
+    """Every word that is drawn."""
+    return [e.text or "" for e in tree.iter(f"{SVG}text")]
 
 
-def test_pdf_and_png_have_every_page() -> None:
-    """Typeset, two pages of SVG are two pages of PDF and two pictures."""
-    pytest.importorskip("typst")
-    from assessor.figures.typeset import pdf, pngs
+@pytest.mark.parametrize("width", [WIDE_PT, NARROW_PT])
+def test_every_note_can_be_pressed(width: float) -> None:
+    """Each carries when it sounds; a missed one when it should have."""
+    found = faulty()
+    notes = with_class(drawn(take_picture(scene(found, 0), width)), "note")
+    assert [e.get("data-note") for e in notes] == [str(k) for k in range(16)]
+    starts = [float(str(e.get("data-from"))) for e in notes]
+    assert starts == sorted(starts)
+    onset_s = 1.0 + float(LICK.onsets_s()[3])
+    assert starts[3] == pytest.approx(onset_s, abs=0.001)
 
-    paper = PAPERS["letter"]
-    two = pages(hand_made(range(200)), "letter")[:2]
-    assert pdf(two, paper).startswith(b"%PDF-")
-    pictures = pngs(two, paper, per_inch=20)
-    assert len(pictures) == 2
-    for picture in pictures:
-        assert picture.startswith(b"\x89PNG\r\n\x1a\n")
-        width, height = (int.from_bytes(picture[a : a + 4]) for a in (16, 20))
-        assert (width, height) == (170, 220)  # 8.5 by 11 inches
+
+def test_each_verdict_has_a_word_or_a_shape() -> None:
+    """Nothing is told by colour alone."""
+    tree = drawn(take_picture(scene(faulty(), 0)))
+    words = texts(tree)
+    assert "missed" in words
+    assert "extra" in words
+    assert any(w.startswith("×") for w in words)
+    assert any(w.startswith("↓") and w.endswith(" c") for w in words)
+    assert "late" in words
+    assert len(with_class(tree, "missed")) == 1
+    assert len(with_class(tree, "extra")) == 1
+
+
+def test_deviations_stand_in_the_lane_as_measured() -> None:
+    """The numbers beside the marks are those of the measure."""
+    found = faulty()
+    by_index = {n.index: n.deviation.value for n in found.passes[0].timing.notes}
+    words = texts(drawn(take_picture(scene(found, 0))))
+    assert f"{by_index[11]:+.0f}" in words
+    assert f"{by_index[5]:+.0f}".replace("-", "−") in words
+
+
+def test_the_moving_line_knows_each_note() -> None:
+    """At the time of a beat the line stands at the beat's place in the tab."""
+    found = faulty()
+    tree = drawn(take_picture(scene(found, 0), NARROW_PT))
+    drawn_systems = with_class(tree, "system")
+    tabs = systems(LICK, NARROW_PT)
+    assert len(drawn_systems) == len(tabs) > 1
+    line = scene(found, 0).line
+    for one, tab in zip(drawn_systems, tabs, strict=True):
+        pairs = [p.split(",") for p in str(one.get("data-places")).split()]
+        times_s = [float(p[0]) for p in pairs]
+        for (_, x), beat in zip(pairs, line.beat(np.array(times_s)), strict=True):
+            assert float(x) == pytest.approx(
+                tab.x_of_beat(Fraction(float(beat)).limit_denominator(96)),
+                abs=PLACE_TOLERANCE_PT,
+            )
+
+
+def test_an_early_and_a_late_note_lie_beside_their_beat() -> None:
+    """The line of beats is onset minus deviation, as the measure has it."""
+    found = faulty()
+    line = scene(found, 0).line
+    for note in found.passes[0].timing.notes:
+        played = found.passes[0].performed.notes[note.index].played
+        assert played is not None
+        off = float(line.beat(played.onset_s) - LICK.notes[note.index].onset_beats)
+        if abs(note.deviation.value) > 10:
+            assert np.sign(off) == np.sign(note.deviation.value)
+
+
+def test_the_table_says_what_the_picture_shows() -> None:
+    """One row a note."""
+    table = take_picture(scene(faulty(), 0)).table
+    assert len(table.rows) == 16
+    assert all(len(row) == len(table.head) for row in table.rows)
+    assert [row[4] for row in table.rows][7] == "missed"
+
+
+@pytest.mark.parametrize(
+    "title", ["<script>alert(1)</script>", "\"quoted\" & 'so'", "🎸", "גיטרה"]
+)
+def test_titles_are_text(title: str) -> None:
+    """Whatever a lick is called, the picture stays well formed and says it."""
+    picture = take_picture(scene(faulty(title=title), 0))
+    tree = drawn(picture)
+    assert title in str(tree.get("aria-label"))
+    assert not list(tree.iter(f"{SVG}script"))
+    ET.fromstring(alone(picture.svg))
+
+
+def test_nothing_played_is_drawn_too() -> None:
+    """A pass of one unsure note has its picture."""
+    single = made.lick([0])
+    passage = made.passage([None], verdicts={0: Verdict.UNSURE}, complete=False)
+    assert drawn(take_picture(scene(made.assessed(single, passage), 0))) is not None
+
+
+def luminance(colour: str) -> float:
+    """Relative luminance (WCAG 2.2, definition)."""
+    whole = colour[1:] if len(colour) == 7 else "".join(2 * c for c in colour[1:])
+    parts = [int(whole[k : k + 2], 16) / 255 for k in (0, 2, 4)]
+    linear = [
+        c / 12.92 if c <= 0.04045 else ((c + 0.055) / 1.055) ** 2.4 for c in parts
+    ]
+    return 0.2126 * linear[0] + 0.7152 * linear[1] + 0.0722 * linear[2]
+
+
+def test_words_can_be_read_on_every_ground() -> None:
+    """Contrast of each colour of text in the light, the dark and the printed page."""
+    for theme in re.findall(r":root\{([^}]*)\}", COLOURS):
+        colours = dict(re.findall(r"--(\w+):(#\w+)", theme))
+        for text in ("ink", "quiet", "low", "high"):
+            for ground in ("paper", "band", "wanted"):
+                pair = sorted(luminance(colours[name]) for name in (text, ground))
+                assert (pair[1] + 0.05) / (pair[0] + 0.05) >= LEAST_CONTRAST, (
+                    text,
+                    ground,
+                    theme,
+                )

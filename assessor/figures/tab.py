@@ -67,6 +67,11 @@ class TabPicture:
         """First and last beat, at the bar lines."""
         return self._line.start, self._line.end
 
+    @property
+    def bar_lines(self) -> tuple[float, ...]:
+        """Place of each bar's start, and of the end."""
+        return self._line.bar_lines
+
     def x_of_beat(self, beat: Fraction | float) -> float:
         """Place of a beat, clipped to the system; between notes in proportion."""
         return self._line.x(beat)
