@@ -37,6 +37,7 @@ FLOORS: list[list[set[str]]] = [
     [{"pitch"}],
     [{"measures"}],
     [{"assessment"}],
+    [{"history"}, {"figures"}],
     [{"history"}, {"figures"}, {"review"}, {"transcription"}],
     [{"report"}],
     [{"cli"}, {"web"}],

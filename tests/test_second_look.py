@@ -106,6 +106,18 @@ def test_a_note_that_was_not_played_stays_missed(k: int, ring_s: float) -> None:
     assert found.extras == ()
 
 
+@pytest.mark.parametrize("ring_s", [0.4, 0.8])
+@pytest.mark.parametrize("k", [2, 5, 9])
+def test_a_soft_note_under_ringing_strings(k: int, ring_s: float) -> None:
+    """20 dB softer than what rings: the first hearing may miss it, the second not."""
+    take = made.as_written(LICK, ring_s=ring_s)
+    take[k] = replace(take[k], gain=0.1 * take[k].gain)
+    seen, events = _heard(take)
+    found = _confirmed(alignment.align(LICK, events), events, seen)
+    assert _verdicts(found) == [R] * 12
+    assert found.extras == ()
+
+
 @pytest.mark.parametrize("k", [1, 4, 8])
 @pytest.mark.parametrize("midi_number", [62, 66, 74, 79])
 def test_an_extra_note_that_was_not_played_is_dropped(k: int, midi_number: int) -> None:
