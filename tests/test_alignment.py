@@ -299,6 +299,15 @@ def test_random_notes_are_refused(seed: int) -> None:
         _align(take)
 
 
+@pytest.mark.parametrize("seed", range(4))
+def test_white_noise_is_refused(seed: int) -> None:
+    """Five seconds of it."""
+    noise = 0.1 * np.random.default_rng(seed).standard_normal(5 * made.RATE_HZ)
+    _, heard = made.hear(from_array(noise, made.RATE_HZ))
+    with pytest.raises(AlignmentError, match="is not the lick"):
+        alignment.align(LICK, heard)
+
+
 def test_one_long_note_is_refused() -> None:
     """A single tone is no lick of twelve."""
     with pytest.raises(AlignmentError) as caught:
