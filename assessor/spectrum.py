@@ -58,6 +58,8 @@ FLUX_FLOOR_GAIN = 10.0  # energies count from this far above a band's own floor
 FLUX_FLOOR_DB = -70.0  # and from this far below the loudest band and moment
 FLUX_BLOCK = 4096  # frames at a time: 24 s
 
+TUNING_BLOCKS = 8  # about as many are listened to for the tuning, however long
+
 STEP_GAP_FRAMES = 2
 STEP_FRAMES = 4
 STEP_BLOCK = 4096  # frames at a time
@@ -268,9 +270,11 @@ def estimate_tuning(frames: Frames) -> float:
 
     The circular mean of the fractional semitones of the strongest spectral peaks
     between 150 Hz and 1 kHz in every third frame, weighted by magnitude.  Bends and
-    vibrato spread the peaks and hardly move their mean.
+    vibrato spread the peaks and hardly move their mean.  A long take is sampled.
     """
-    mean = sum(_peak_turns(frames.block(first)[::3]) for first in frames.blocks())
+    blocks = frames.blocks()
+    some = blocks[:: max(1, len(blocks) // TUNING_BLOCKS)]
+    mean = sum(_peak_turns(frames.block(first)[::3]) for first in some)
     return float(100 * np.angle(mean) / (2 * np.pi))
 
 

@@ -6,7 +6,8 @@ Prints CPU seconds (``time.process_time``, one thread, median of the repeats) an
 milliseconds per second of sound, then how long the command line takes to start
 cold (wall clock).  Trackers: ``parselmouth`` to_pitch_ac (10 ms steps, 75 to
 1400 Hz) at 44.1 kHz; ``librosa`` yin and pyin (same range, default frames) at
-22.05 kHz, their resampling not counted.
+22.05 kHz and ``swift-f0`` (its own range and steps) at 16 kHz, their resampling not
+counted.  Then the share of each stage of `assess`.
 
 Needs the extra ``bench`` and fluidsynth with FluidR3_GM.
 """
@@ -26,6 +27,7 @@ import librosa
 import numpy as np
 import parselmouth
 import soundfile
+import swift_f0
 import threadpoolctl
 from phrases import KINDS
 from takes.invent import invent
@@ -34,7 +36,8 @@ from takes.mix import Plan, mix, wanted
 from takes.play import Manner, play
 from takes.sounds import SampledGuitar
 
-from assessor.assessment import assess
+from assessor import alignment, onset, pitch, second_look, spectrum
+from assessor.assessment import USUAL, assess, measure
 from assessor.lick import Lick, musicxml
 from assessor.recording import Recording
 from assessor.tuning import FloatArray
@@ -68,6 +71,9 @@ def trackers(
     sound = parselmouth.Sound(samples, SAMPLE_RATE_HZ)
     half_hz = SAMPLE_RATE_HZ // 2
     half = librosa.resample(samples, orig_sr=SAMPLE_RATE_HZ, target_sr=half_hz)
+    swift_hz = swift_f0.SAMPLE_RATE
+    low = librosa.resample(samples, orig_sr=SAMPLE_RATE_HZ, target_sr=swift_hz)
+    swift = swift_f0.SwiftF0(threads=1, spin=False)
     return {
         "assess": (lambda: assess(recording, lick), False),
         "parselmouth to_pitch_ac": (
@@ -84,7 +90,33 @@ def trackers(
             lambda: librosa.pyin(half, fmin=LOWEST_HZ, fmax=HIGHEST_HZ, sr=half_hz),
             True,
         ),
+        "swift-f0": (
+            lambda: swift.detect(low.astype(np.float32), swift_hz),
+            True,
+        ),
     }
+
+
+def time_stages(seconds: float, repeats: int) -> None:
+    """Print what each stage of `assess` costs."""
+    lick, samples = played_for(seconds)
+    recording = Recording(samples.astype(np.float32), SAMPLE_RATE_HZ, "speed", "")
+    heard = spectrum.analyse(recording)
+    events = onset.events(heard)
+    found = alignment.align(lick, events)
+    sure = second_look.confirm(found, lick, events, heard)
+    traced = pitch.trace(sure, lick, heard)
+    stages: dict[str, Callable[[], object]] = {
+        "spectrum": lambda: spectrum.analyse(recording),
+        "events and evidence": lambda: onset.events(heard),
+        "passes and warp": lambda: alignment.align(lick, events),
+        "second look": lambda: second_look.confirm(found, lick, events, heard),
+        "times and contours": lambda: pitch.trace(sure, lick, heard),
+        "measures": lambda: measure(lick, traced, USUAL),
+    }
+    print(f"\nstages, {seconds:g} s of sound, ms of CPU per s")
+    for name, run in stages.items():
+        print(f"| {name:24} | {1000 * cpu_s(run, repeats) / seconds:.2f} |")
 
 
 def cpu_s(work: Callable[[], object], repeats: int) -> float:
@@ -153,6 +185,7 @@ def main() -> None:
     warm_up()
     for seconds in sorted(arguments.lengths):
         time_trackers(seconds, arguments.repeats)
+    time_stages(LONGEST_SLOW_S, arguments.repeats)
     time_cold_starts()
 
 
