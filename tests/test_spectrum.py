@@ -257,6 +257,7 @@ def test_blocks_leave_no_seam(
     monkeypatch.setattr(frames, "BLOCK_FRAMES", frames_a_block)
     for name in ("FLUX_BLOCK", "STEP_BLOCK"):
         monkeypatch.setattr(spectrum, name, frames_a_block)
+    monkeypatch.setattr(spectrum, "TUNING_BLOCKS", len(whole.frames))
     parts = spectrum.analyse(recording)
     every = np.arange(len(whole.frames))
     np.testing.assert_allclose(parts.frames[every], whole.frames[every], atol=1e-3)
