@@ -15,7 +15,9 @@ from assessor.alignment import Verdict
 from assessor.assessment import Assessment
 from assessor.figures import systems
 from assessor.figures.beats import scene
+from assessor.figures.closeups import closeups
 from assessor.figures.picture import COLOURS, Picture, alone
+from assessor.figures.slurs import slur_pictures
 from assessor.figures.take import NARROW_PT, WIDE_PT, take_picture
 from assessor.lick.notation import Articulation, Bend, BendKind, Lick
 from assessor.pitch import PlayedNote
@@ -169,6 +171,44 @@ def test_nothing_played_is_drawn_too() -> None:
     single = made.lick([0])
     passage = made.passage([None], verdicts={0: Verdict.UNSURE}, complete=False)
     assert drawn(take_picture(scene(made.assessed(single, passage), 0))) is not None
+
+
+def test_a_close_up_names_peak_and_settled_pitch() -> None:
+    """Both as the measure has them, the asked size beside."""
+    found = faulty()
+    gallery = closeups(scene(found, 0))
+    (bent,) = found.passes[0].bends.bent
+    assert bent.settled is not None
+    (svg,) = gallery.svgs
+    words = texts(ET.fromstring(svg))
+    assert f"settled {bent.settled.value:.0f}" in words
+    assert f"peak {bent.peak.value:.0f}" in words
+    assert "200 c" in words
+    assert any("flat" in w and "vibrato" in w for w in words)
+    assert gallery.table.rows[0][4] == f"{bent.settled.value:.0f}"
+
+
+def test_a_slurred_group_is_drawn_as_written_and_as_played() -> None:
+    """The played box ends before the written one where the slur came too soon."""
+    gallery = slur_pictures(scene(faulty(), 0))
+    (svg,) = gallery.svgs
+    tree = ET.fromstring(svg)
+    widths = [
+        float(str(with_class(tree, name)[0].get("width")))
+        for name in ("wanted", "played")
+    ]
+    assert widths[1] < widths[0]
+    assert "5h7" in texts(tree)
+    assert any("short" in w for w in texts(tree))
+    assert len(gallery.table.rows) == 1
+
+
+def test_what_was_not_asked_for_has_no_pictures() -> None:
+    """No bends and no slurs: empty galleries."""
+    plain = made.lick([0, 1, 2, 3])
+    found = made.assessed(plain, made.passage(made.as_written(plain)))
+    assert closeups(scene(found, 0)).svgs == ()
+    assert slur_pictures(scene(found, 0)).svgs == ()
 
 
 def luminance(colour: str) -> float:

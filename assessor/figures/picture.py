@@ -137,5 +137,22 @@ def told(reading: Reading | None) -> str:
     """Cell of a table: deviation with uncertainty and judgement; empty for None."""
     if reading is None:
         return ""
-    known = f"{signed(reading.deviation)} ±{reading.uncertainty:.0f}"
+    digits = 0 if reading.uncertainty >= 1 else 1
+    known = f"{signed(reading.deviation)} ±{reading.uncertainty:.{digits}f}"
     return f"{known}, {reading.judgement}" if reading.limit else known
+
+
+@dataclass(frozen=True)
+class Gallery:
+    """Small pictures of one kind, with one table behind them all.
+
+    Attributes
+    ----------
+    svgs : tuple of str
+    title : str
+    table : Table
+    """
+
+    svgs: tuple[str, ...]
+    title: str
+    table: Table
