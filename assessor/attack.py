@@ -24,6 +24,8 @@ RISE_SHARE = 0.1  # -10 dB of the maximum that follows
 PREDICTOR_ORDER = 64  # samples: 2.9 ms
 PREDICTOR_LEARN_S = 0.05
 PERIOD_SPAN_S = 0.045
+PERIOD_SETTLED_S = 0.012  # by the end of the span the new period must have settled:
+UNCLEAR_PERIOD = 0.5  # more misfit than this share of the energy is no clear period
 
 
 def energy_rise(
@@ -162,7 +164,8 @@ def period_change(
     Returns
     -------
     float
-        Seconds; `around_s` itself at the edges of the sound.
+        Seconds; `around_s` itself at the edges of the sound, and where a room keeps
+        the old period going so that the new one is never clear.
     """
     rate, sound = FINE_RATE_HZ, spectrum.fine
     old, new = rate / midi_to_hz(old_midi), rate / midi_to_hz(new_midi)
@@ -175,6 +178,10 @@ def period_change(
     edge = int(0.03 * rate)
     misfit_old = _misfit(part, lead, old, slice(0, edge))
     misfit_new = _misfit(part, lead, new, slice(-edge, None))
+    settled = int(PERIOD_SETTLED_S * rate)
+    energy = np.square(part[-settled:], dtype=np.float64).sum()
+    if misfit_new[-settled:].sum() > UNCLEAR_PERIOD * energy:
+        return around_s
     count = end - start
     before = np.cumsum(misfit_old[:count])
     after = np.cumsum(misfit_new[::-1])[::-1]

@@ -260,7 +260,8 @@ def _exact_time(
                 before.midi_number + tuning,
                 note.midi_number + tuning,
             )
-            return change_s, SLUR_UNCERTAINTY_S
+            clear = change_s != note.time_s
+            return change_s, SLUR_UNCERTAINTY_S if clear else ROUGH_UNCERTAINTY_S
     if note.is_step:
         return note.time_s, ROUGH_UNCERTAINTY_S
     rise_s, depth_db = energy_rise(spectrum, note.time_s, limit_s)
