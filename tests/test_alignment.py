@@ -74,7 +74,7 @@ def test_faultless_take() -> None:
 
 
 @pytest.mark.parametrize("k", range(12))
-@pytest.mark.parametrize("away", [-12, -2, -1, 1, 2, 7])
+@pytest.mark.parametrize("away", [-12, -1, 2])
 def test_one_wrong_note(k: int, away: int) -> None:
     """Another fret: that note is wrong, with its pitch, and no other."""
     take = [*TAKE[:k], *made.moved(TAKE[k : k + 1], away), *TAKE[k + 1 :]]

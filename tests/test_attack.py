@@ -144,13 +144,13 @@ def test_no_prediction_without_a_past(start_s: float, end_s: float) -> None:
 
 @pytest.mark.parametrize("old", [40, 45, 52, 64, 76])
 @pytest.mark.parametrize("semitones", [-5, -2, -1, 1, 2, 5, 12])
-@pytest.mark.parametrize("away_s", [-0.015, 0.012])
-def test_slur_without_an_attack(old: int, semitones: int, away_s: float) -> None:
-    """The pitch jumps inside a sounding note."""
+def test_slur_without_an_attack(old: int, semitones: int) -> None:
+    """The pitch jumps inside a sounding note; the rough time may be 15 ms off."""
     jump = made.jumps((0.4, 100 * semitones))
     seen = _seen(made.Tone(0.5123, 1.5, old, cents=jump))
-    change_s = attack.period_change(seen, 0.9123 + away_s, old, old + semitones)
-    assert change_s == pytest.approx(0.9123, abs=SLUR_TOLERANCE_S)
+    for away_s in (-0.015, 0.012):
+        change_s = attack.period_change(seen, 0.9123 + away_s, old, old + semitones)
+        assert change_s == pytest.approx(0.9123, abs=SLUR_TOLERANCE_S)
 
 
 def test_slur_on_a_mistuned_guitar() -> None:

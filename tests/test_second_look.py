@@ -274,7 +274,7 @@ def _growth_db(seen: Spectrum, midi_number: int, ringing: list[int]) -> float:
 
 
 @pytest.mark.parametrize("ringing", [45, 52, 57, 64])
-@pytest.mark.parametrize("semitones", [-7, -4, -1, 1, 3, 4, 5, 7, 9, 14])
+@pytest.mark.parametrize("semitones", [-7, -1, 1, 4, 7, 14])
 @pytest.mark.parametrize("gain", [0.1, 0.03])
 def test_growth_of_a_struck_note(ringing: int, semitones: int, gain: float) -> None:
     """Over another that rings on, as loud or 10 dB softer."""
