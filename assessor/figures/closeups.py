@@ -18,11 +18,11 @@ from assessor.measures.tolerance import Reading
 from assessor.pitch import PlayedNote
 
 WIDTH_PT, HEIGHT_PT = 250.0, 150.0
-LEFT, RIGHT, TOP, FOOT = 34.0, 62.0, 30.0, 16.0
-TEXT_SIZE = 8.0
+LEFT, RIGHT, TOP, FOOT = 34.0, 68.0, 32.0, 16.0
+TEXT_SIZE, HEAD_SIZE = 9.5, 10.5
 LEAST_CENTS = 60.0  # of the height of a close-up
 ROOM_CENTS = 35.0
-APART_PT = 9.0  # words at the right edge
+APART_PT = 10.0  # words at the right edge
 HEAD = (
     "Place", "Asked, cents", "Reached off, cents", "Peak, cents", "Settled, cents",
     "Start, cents", "End, cents", "Rise, ms", "Hold, ms", "Release, ms",
@@ -89,8 +89,8 @@ class _Panel:
         line, kind = self._sentence()
         title = f"{place}: {line}"
         parts = [
-            words(place, 2, 10, 9, class_="strong"),
-            words(line, 2, 21, TEXT_SIZE, class_=kind),
+            words(place, 2, 10, HEAD_SIZE, class_="strong"),
+            words(line, 2, 22, TEXT_SIZE, class_=kind),
             *self._asked(),
             *self._seconds(),
             self._curve(kind),

@@ -12,7 +12,7 @@ from assessor.measures.timing import NoteTiming
 from assessor.measures.tolerance import Judgement
 from assessor.pitch import PlayedNote, SoundedBy
 
-TEXT_SIZE, AXIS_SIZE = 7.0, 6.8
+TEXT_SIZE, AXIS_SIZE = 8.0, 7.5
 LEAST_MS, MOST_MS = 30.0, 200.0  # to each side of the middle line
 BAND_PT = 7.0  # half the width of a note's tolerance
 MARK_PT = 2.6
@@ -152,4 +152,4 @@ class LevelLane:
         if index in self.unasked:
             style = {"text_anchor": "middle", "class_": "strong"}
             word = f"{played.sounded_by}?"
-            yield words(word, x, self.height + 6, 6.5, **style)
+            yield words(word, x, self.height + 7, 7.0, **style)

@@ -38,6 +38,8 @@ stroke-linejoin:round;stroke-linecap:round}
 .picture .curve.low,.picture .stem.low{stroke:var(--low);fill:none}
 .picture .curve.high,.picture .stem.high{stroke:var(--high);fill:none}
 .picture .note rect{fill:none;pointer-events:all}
+.picture .whisker{stroke:var(--ink);stroke-width:2.4;fill:none}
+.picture .open{fill:var(--paper);stroke:var(--ink);stroke-width:1.4}
 .picture .now{stroke:var(--ink);stroke-width:1.2;fill:none}
 .picture .stem.quiet{stroke:var(--quiet);fill:none}
 """

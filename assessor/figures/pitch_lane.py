@@ -21,8 +21,8 @@ BoolArray = npt.NDArray[np.bool_]
 
 SEMITONE_PT, LEAST_PT, MOST_PT = 5.2, 58.0, 132.0
 ROOM = 1.6  # semitones above and below
-TEXT_SIZE = 7.5
-LABEL_APART_PT = 7.0
+TEXT_SIZE, AXIS_SIZE = 8.5, 7.5
+LABEL_APART_PT = 7.5
 JUMP = 1.5  # semitones from frame to frame that no line joins
 # Written bends say how far, not when: share of the note, share of the size.
 SHAPES = {
@@ -91,7 +91,7 @@ class PitchLane:
             if last_y - y >= LABEL_APART_PT:
                 name = note_name(midi_number)
                 style = {"text_anchor": "end", "class_": "quiet"}
-                yield words(name, 17, y + 2.4, 6.8, **style)
+                yield words(name, 17, y + 2.6, AXIS_SIZE, **style)
                 last_y = y
 
     def _span(self, note: LickNote) -> tuple[float, float]:
@@ -127,7 +127,7 @@ class PitchLane:
         )
         if missed:
             y = self.y(note.midi_number) - thick / 2 - 2
-            yield words("missed", x, y, 6.8)
+            yield words("missed", x, y, AXIS_SIZE)
 
     def _played(self, index: int) -> Iterator[str]:
         """What sounded for a written note, and what was wrong with it."""
@@ -183,7 +183,7 @@ class PitchLane:
             class_="extra",
         )
         yield from self._curve(played, "curve")
-        yield words("extra", x, y - thick / 2 - 2, 6.8)
+        yield words("extra", x, y - thick / 2 - 2, AXIS_SIZE)
 
     def _x(self, time_s: float) -> float:
         return self.tab.x_of_beat(float(self.scene.line.beat(time_s)))
@@ -202,7 +202,11 @@ class PitchLane:
         yield element("path", d=self._line(beats, midi, here), class_=kind)
         start = float(midi[np.flatnonzero(here)[0]])
         yield element(
-            "circle", cx=self._x(played.onset_s), cy=self.y(start), r=1.4, class_=kind
+            "circle",
+            cx=self._x(played.onset_s),
+            cy=self.y(start),
+            r=1.5,
+            class_=kind.removeprefix("curve").strip() or "onset",
         )
 
     def _line(self, beats: FloatArray, midi: FloatArray, here: BoolArray) -> str:

@@ -21,10 +21,10 @@ from assessor.lick.notation import Articulation
 from assessor.measures.focus import say_place
 from assessor.measures.legato import SlurredGroup, SlurredNote
 
-WIDTH_PT, HEIGHT_PT = 250.0, 92.0
-LEFT, RIGHT = 42.0, 12.0
+WIDTH_PT, HEIGHT_PT = 250.0, 96.0
+LEFT, RIGHT = 46.0, 12.0
 WRITTEN_Y, PLAYED_Y, ROW_PT = 28.0, 52.0, 12.0
-TEXT_SIZE = 8.0
+TEXT_SIZE, HEAD_SIZE = 9.5, 10.5
 HEAD = (
     "Group", "Note", "Interval off, ms", "Group spread, ms", "Unevenness, nPVI",
     "Slurs against picked, dB",
@@ -57,8 +57,8 @@ def _panel(scene: Scene, group: SlurredGroup, scale: float) -> str:
     place = say_place(scene.lick, group.indices[0])
     frets = _frets(scene, group)
     parts = [
-        words(place, 2, 10, 9, class_="strong"),
-        words(frets, WIDTH_PT - RIGHT, 10, 9, text_anchor="end"),
+        words(place, 2, 10, HEAD_SIZE, class_="strong"),
+        words(frets, WIDTH_PT - RIGHT, 10, HEAD_SIZE, text_anchor="end"),
         words("written", 2, WRITTEN_Y + 9, TEXT_SIZE, class_="quiet"),
         words("played", 2, PLAYED_Y + 9, TEXT_SIZE, class_="quiet"),
     ]
@@ -98,12 +98,12 @@ def _boxes(
     low = WRITTEN_Y + ROW_PT
     yield path(d, written[1] - 0.7, low, played[1] - 0.7, PLAYED_Y, class_="grid")
     middle = (played[0] + played[1]) / 2
-    y = PLAYED_Y + ROW_PT + 10
+    y = PLAYED_Y + ROW_PT + 11
     text = signed(note.interval.value)
     if kind != "quiet":
         way, word = ("right", "long") if kind == "high" else ("left", "short")
         text = f"{text} {word}"
-        yield triangle(middle - 21, y - 2.8, way, 2.4, class_=kind)
+        yield triangle(middle - 26, y - 2.8, way, 2.4, class_=kind)
     style = {"text_anchor": "middle", "class_": kind}
     yield words(text, middle, y, TEXT_SIZE, **style)
 
@@ -111,7 +111,7 @@ def _boxes(
 def _said(group: SlurredGroup) -> Iterator[str]:
     """Loudness of the group in words."""
     y = HEIGHT_PT - 6
-    yield words("ms", 2, PLAYED_Y + ROW_PT + 10, TEXT_SIZE, class_="quiet")
+    yield words("ms", 2, PLAYED_Y + ROW_PT + 11, TEXT_SIZE, class_="quiet")
     if group.level is not None:
         way = "louder" if group.level.value > 0 else "softer"
         kind = "strong" if tone(group.level) != "quiet" else "quiet"

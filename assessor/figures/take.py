@@ -14,9 +14,9 @@ from assessor.figures.tab import FONTS, TabPicture, systems
 from assessor.measures.focus import say_place
 from assessor.pitch import PerformedNote
 
-WIDE_PT, NARROW_PT = 760.0, 300.0
+WIDE_PT, MIDDLE_PT, NARROW_PT = 760.0, 500.0, 280.0
 GAP_PT = 30.0  # between systems
-HEAD_PT = 15.0  # a lane's word, above it
+HEAD_PT = 17.0  # a lane's word, above it
 LANES = (
     (PitchLane, "Pitch: line played, grey wanted"),
     (TimeLane, "Time: ms early or late, grey allowed"),
@@ -59,7 +59,7 @@ def _system(scene: Scene, tab: TabPicture) -> tuple[str, float]:
         lane = make(scene, tab)
         y += HEAD_PT
         lines = [path("M_,0 V_", x, lane.height, class_="grid") for x in bars]
-        label = words(word, 20, -3.5, 7.5, class_="quiet")
+        label = words(word, 20, -3.5, 8.5, class_="quiet")
         inner = [*lines, label, *lane.draw()]
         parts.append(element("g", *inner, transform=f"translate(0 {y:.1f})"))
         y += lane.height

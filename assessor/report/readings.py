@@ -7,13 +7,15 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from assessor.assessment import PassAssessment
+from assessor.assessment import Assessment, PassAssessment
 from assessor.measures.accuracy import Accuracy
 from assessor.measures.bends import Bends
 from assessor.measures.legato import Legato
 from assessor.measures.marks import outside
 from assessor.measures.timing import Timing
 from assessor.measures.tolerance import Judgement, Reading
+
+SLOWER = 0.03  # a tempo this far under the written one is worth a word
 
 
 @dataclass(frozen=True)
@@ -165,3 +167,17 @@ def _legato_lines(legato: Legato) -> Iterator[Line]:
     if legato.picked_instead:
         count = len(legato.picked_instead)
         yield Line("", f"{count} slur{'s' * (count > 1)} may have been picked")
+
+
+def next_step(assessment: Assessment) -> str:
+    """What to do when nothing was outside."""
+    if assessment.best_pass.mark.value is None:
+        return "Nothing could be judged: record it again, closer to the guitar."
+    tempo = assessment.best_pass.timing.tempo
+    written_bpm = assessment.written_tempo_bpm
+    if tempo is not None and tempo.value < (1 - SLOWER) * written_bpm:
+        return (
+            f"Nothing lies outside the tolerance: bring the tempo up, from "
+            f"{tempo.value:.0f} towards the written {written_bpm:.0f} bpm."
+        )
+    return "Nothing lies outside the tolerance: try a tighter one."

@@ -16,13 +16,12 @@ from assessor.lick import sheet
 from assessor.measures.focus import Cause, say_place
 from assessor.measures.marks import Area
 from assessor.measures.tolerance import Judgement
-from assessor.report.readings import Line, allowed, amount, lines_of
+from assessor.report.readings import Line, allowed, amount, lines_of, next_step
 from assessor.report.signs import Sign, Tone, rows_of
 
 NARROWEST = 40
 LABEL = 8  # columns for the word in front of a row or reading
 JUDGED_AT = 50  # column where a reading's judgement stands
-SLOWER = 0.03  # a tempo this far under the written one is worth a word
 MOST_FAULTS = 6  # in words; the rest is in the JSON result
 
 # Blue and orange differ for every kind of colour vision, and in lightness
@@ -266,7 +265,7 @@ def _focus(page: _Page, assessment: Assessment) -> None:
     page.gap()
     focus = assessment.best_pass.focus
     if focus is None:
-        page.paragraph("Next", _next(assessment))
+        page.paragraph("Next", next_step(assessment))
         return
     place = say_place(assessment.lick, focus.worst)
     others = len(focus.indices) - 1
@@ -274,17 +273,3 @@ def _focus(page: _Page, assessment: Assessment) -> None:
     points = f"{focus.cost:.0f} point{'' if round(focus.cost) == 1 else 's'}"
     text = f"{place}: {focus.what}{count}. {focus.advice} That cost {points}."
     page.paragraph("Work on", text)
-
-
-def _next(assessment: Assessment) -> str:
-    """What to do when nothing was outside."""
-    if assessment.best_pass.mark.value is None:
-        return "Nothing could be judged: record it again, closer to the guitar."
-    tempo = assessment.best_pass.timing.tempo
-    written_bpm = assessment.written_tempo_bpm
-    if tempo is not None and tempo.value < (1 - SLOWER) * written_bpm:
-        return (
-            f"Nothing lies outside the tolerance: bring the tempo up, from "
-            f"{tempo.value:.0f} towards the written {written_bpm:.0f} bpm."
-        )
-    return "Nothing lies outside the tolerance: try a tighter one."

@@ -1,0 +1,239 @@
+"""The report as one self-contained HTML page: pictures, sound, and numbers behind.
+
+Nothing is loaded from anywhere.  A Content-Security-Policy lets the page run its own
+script and style only, by their hashes; everything else in it is escaped text, SVG that
+`assessor.figures` escaped, or sound in a data address.
+"""
+
+from __future__ import annotations
+
+import base64
+import hashlib
+import io
+from dataclasses import dataclass
+from importlib import resources
+
+from assessor.assessment import Assessment, PassAssessment
+from assessor.figures import passes as many
+from assessor.figures.beats import scene
+from assessor.figures.closeups import closeups
+from assessor.figures.gauge import gauge
+from assessor.figures.picture import COLOURS, SHAPES, Gallery, Picture, Table
+from assessor.figures.slurs import slur_pictures
+from assessor.figures.take import MIDDLE_PT, NARROW_PT, WIDE_PT, take_picture
+from assessor.measures.focus import say_place
+from assessor.measures.tolerance import Judgement
+from assessor.recording import Recording
+from assessor.report.readings import Line, allowed, lines_of, next_step
+from assessor.report.result import tool_version
+
+MOST_DRAWN = 4  # passes drawn in full: the best, the first, the last, the one before
+PCM_BITS = 16
+# One of these is seen, by the width of the window
+LAYOUTS = {"wide": WIDE_PT, "middle": MIDDLE_PT, "narrow": NARROW_PT}
+# Areas of the terminal's lines as the page groups them: four questions
+QUESTIONS = {"Bends": "Pitch", "Vibrato": "Pitch"}
+
+
+@dataclass(frozen=True)
+class Measured:
+    """One line of the summary, with its gauge.
+
+    Attributes
+    ----------
+    text : str
+    judgement : str
+        Empty when the line is not judged.
+    gauge : str
+        SVG; empty when the line is not judged.
+    """
+
+    text: str
+    judgement: str
+    gauge: str
+
+
+@dataclass(frozen=True)
+class DrawnPass:
+    """One pass with all its pictures.
+
+    Attributes
+    ----------
+    number : int
+        From 1.
+    word : str
+        In the chooser.
+    layouts : dict of str to Picture
+        The same picture for each width of window.
+    galleries : tuple of Gallery
+        Only those with a picture in them.
+    readings : dict of str to list of Measured
+        By area.
+    mark, formula : str
+    """
+
+    number: int
+    word: str
+    layouts: dict[str, Picture]
+    galleries: tuple[Gallery, ...]
+    readings: dict[str, list[Measured]]
+    mark: str
+    formula: str
+
+
+def page(assessment: Assessment, recording: Recording | None = None) -> str:
+    """Report on an assessment as an HTML document.
+
+    Parameters
+    ----------
+    assessment : Assessment
+    recording : Recording or None
+        The sound to be embedded; None leaves it out.
+    """
+    from jinja2 import Environment, PackageLoader, StrictUndefined
+
+    environment = Environment(
+        loader=PackageLoader("assessor.report"),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
+    style = COLOURS + SHAPES + _text("page.css")
+    script = _text("page.js")
+    several = len(assessment.passes) > 1
+    return environment.get_template("page.html").render(
+        assessment=assessment,
+        lick=assessment.lick,
+        facts=_facts(assessment),
+        style=style,
+        style_hash=_digest(style),
+        script=script,
+        script_hash=_digest(script),
+        sound="" if recording is None else sound_address(recording),
+        passes=[_drawn(assessment, number) for number in _drawn_passes(assessment)],
+        best=assessment.best + 1,
+        all_passes={
+            name: many.passes_picture(assessment, width)
+            for name, width in LAYOUTS.items()
+            if several
+        },
+        changes=many.readings_by_pass(assessment) if several else None,
+        focus=_focus(assessment),
+        next_step=next_step(assessment),
+        tolerances=_tolerances(assessment),
+        tool_version=tool_version(),
+    )
+
+
+def sound_address(recording: Recording) -> str:
+    """Recording as FLAC in a ``data:`` address."""
+    import soundfile
+
+    stream = io.BytesIO()
+    soundfile.write(
+        stream,
+        recording.samples,
+        recording.sample_rate_hz,
+        format="FLAC",
+        subtype=f"PCM_{PCM_BITS}",
+    )
+    return "data:audio/flac;base64," + base64.b64encode(stream.getvalue()).decode()
+
+
+def _text(name: str) -> str:
+    """A file shipped beside the template."""
+    folder = resources.files("assessor.report") / "templates"
+    return (folder / name).read_text(encoding="utf-8")
+
+
+def _digest(text: str) -> str:
+    """Source expression of an inline script or style (CSP level 3, hash-source)."""
+    digest = base64.b64encode(hashlib.sha256(text.encode()).digest()).decode()
+    return f"'sha256-{digest}'"
+
+
+def _drawn_passes(assessment: Assessment) -> list[int]:
+    """Which passes are drawn in full, in order."""
+    count = len(assessment.passes)
+    if count <= MOST_DRAWN:
+        return list(range(count))
+    return sorted({assessment.best, 0, count - 2, count - 1})
+
+
+def _drawn(assessment: Assessment, number: int) -> DrawnPass:
+    """Every picture of one pass."""
+    seen, found = scene(assessment, number), assessment.passes[number]
+    galleries = (closeups(seen), slur_pictures(seen))
+    word = f"Pass {number + 1}"
+    return DrawnPass(
+        number + 1,
+        f"{word} (best)" if number == assessment.best else word,
+        {name: take_picture(seen, width) for name, width in LAYOUTS.items()},
+        tuple(gallery for gallery in galleries if gallery.svgs),
+        _readings(found),
+        "" if found.mark.value is None else f"{found.mark.value:.0f}",
+        found.mark.formula,
+    )
+
+
+def _readings(found: PassAssessment) -> dict[str, list[Measured]]:
+    """Lines of the summary by area."""
+    out: dict[str, list[Measured]] = {}
+    area = ""
+    for line in lines_of(found):
+        area = line.area or area
+        question = QUESTIONS.get(area, area)
+        text = line.text if question == area else f"{area.lower()} {line.text}"
+        out.setdefault(question, []).append(_measured(line, text))
+    return out
+
+
+def _measured(line: Line, text: str) -> Measured:
+    judged = line.judged
+    if judged is None or judged.judgement == Judgement.UNJUDGED:
+        return Measured(text, "", "")
+    drawn = gauge(judged, f"{allowed(judged)} allowed")
+    return Measured(text, str(judged.judgement), drawn)
+
+
+def _facts(assessment: Assessment) -> list[str]:
+    """What was played, in short."""
+    lick, recording = assessment.lick, assessment.recording
+    facts = [recording.name, f"{recording.duration_s:.1f} s"]
+    facts.append(f"{len(lick)} notes, {lick.tempo_bpm:g} bpm asked")
+    if abs(assessment.tuning_cents) >= 1:
+        side = "sharp" if assessment.tuning_cents > 0 else "flat"
+        facts.append(f"guitar {abs(assessment.tuning_cents):.0f} cents {side}")
+    facts.append(f"tolerance {assessment.settings.tolerance.name}")
+    return facts
+
+
+def _focus(assessment: Assessment) -> dict[str, object] | None:
+    """The one thing to work on, and the notes around it."""
+    focus = assessment.best_pass.focus
+    if focus is None:
+        return None
+    last = len(assessment.lick) - 1
+    return {
+        "place": say_place(assessment.lick, focus.worst),
+        "what": focus.what,
+        "cause": str(focus.cause),
+        "others": len(focus.indices) - 1,
+        "advice": focus.advice,
+        "cost": f"{focus.cost:.0f}",
+        "from": max(focus.worst - 2, 0),
+        "to": min(focus.worst + 1, last),
+    }
+
+
+def _tolerances(assessment: Assessment) -> Table:
+    """What is allowed, and who says so."""
+    rows = []
+    for name, rule in assessment.settings.tolerance.rules.items():
+        share = rule.percent_of_ioi
+        text = f"{rule.value:g} {rule.unit}"
+        if share:
+            text += f", or {share:g} % of the interval where that is more"
+        rows.append((name, text, rule.source))
+    return Table(("Rule", "Allowed", "Source"), tuple(rows))
