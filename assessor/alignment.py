@@ -30,8 +30,12 @@ from assessor.warp import (
 
 Span = tuple[float, float]
 
-LEAST_RIGHT_SHARE = 0.35  # of the lick; below this in every pass it is another one
-LIKELY_TEMPO_RATIOS = (0.6, 1.4)  # beyond, a pass must prove more
+# Of the lick; with less than this right in every pass it is another one.
+LEAST_RIGHT_SHARE, MOVED_RIGHT_SHARE = 0.4, 0.6
+LIKELY_TEMPO_RATIOS = (0.6, 1.4)
+# Faults allowed for each right note: as many; fewer where chance has more room.
+ODD_TEMPO_FAULTS = 0.85
+MOVED_FAULTS = 0.5
 FREE_CELLS = 30_000  # notes times events; longer takes must be found by voting
 FREE_RIGHT_SHARE = 0.6  # order alone proves less
 TWICE_S = 0.06  # nobody plays two extra notes of one pitch this near
@@ -175,7 +179,8 @@ def align(lick: Lick, events: Events) -> Alignment:
     if not kept:
         found += _ignoring_time(plain, events)
         kept = [p for p in found if _holds_lick(p, moved=False)]
-    if max((p.right for p in kept), default=0) < LEAST_RIGHT_SHARE * len(lick):
+    least = (MOVED_RIGHT_SHARE if moved else LEAST_RIGHT_SHARE) * len(lick)
+    if max((p.right for p in kept), default=0) < least:
         raise _not_this_lick(lick, events, found)
     best = min(range(len(kept)), key=lambda i: kept[i].faults)
     return Alignment(tuple(kept), best, events.tuning_cents, transposition)
@@ -190,10 +195,10 @@ def _holds_lick(found: Pass, *, moved: bool) -> bool:
     reached = [m for m in found.matches if m.verdict is not Verdict.UNSURE]
     faults = len(reached) - found.right + len(found.extras)
     slow, fast = LIKELY_TEMPO_RATIOS
-    odd = moved or not slow <= found.tempo_ratio <= fast
+    odd = not slow <= found.tempo_ratio <= fast
+    share = (ODD_TEMPO_FAULTS if odd else 1.0) * (MOVED_FAULTS if moved else 1.0)
     least = min(3, len(found.matches))
-    allowed = max(found.right * (0.4 if odd else 1.0), 1)
-    return found.right >= least and faults <= allowed
+    return found.right >= least and faults <= max(found.right * share, 1)
 
 
 def _ignoring_time(written: Written, events: Events) -> list[Pass]:
