@@ -26,6 +26,15 @@ from assessor.lick.notation import Lick
 SERVER = "ASSESSOR_TEST_POSTGRESQL"
 BOTH = ("sqlite", "postgresql")
 NOW = datetime(2026, 11, 25, 18, 0, tzinfo=UTC)
+# From the newest schema to the first, as an old program would have left it
+BACK_TO_0001 = (
+    "DROP TABLE session",
+    "DROP TABLE calibration",
+    "ALTER TABLE player DROP COLUMN child",
+    "ALTER TABLE device DROP COLUMN line",
+    "ALTER TABLE take DROP COLUMN a_level_dbfs",
+    "UPDATE alembic_version SET version_num = '0001'",
+)
 LICK = made.lick([k / 2 for k in range(16)], title="Sixteen of them")
 
 

@@ -200,15 +200,8 @@ def _old_store(where: str) -> None:
     with open_store(where) as store:
         stores.put(store, 1, player="Ada")
         with store.engine.begin() as connection:
-            for table in ("session", "calibration"):
-                connection.execute(text(f"DROP TABLE {table}"))
-            for table, column in (
-                ("player", "child"),
-                ("device", "line"),
-                ("take", "a_level_dbfs"),
-            ):
-                connection.execute(text(f"ALTER TABLE {table} DROP COLUMN {column}"))
-            connection.execute(text("UPDATE alembic_version SET version_num = '0001'"))
+            for statement in stores.BACK_TO_0001:
+                connection.execute(text(statement))
 
 
 @pytest.mark.parametrize("kind", stores.BOTH)

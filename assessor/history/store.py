@@ -13,7 +13,7 @@ from contextlib import contextmanager
 from dataclasses import dataclass
 from typing import Any
 
-from sqlalchemy import Connection, Engine, create_engine, event
+from sqlalchemy import URL, Connection, Engine, create_engine, event
 from sqlalchemy.exc import DBAPIError, NoSuchModuleError
 from sqlalchemy.orm import Session
 
@@ -47,14 +47,14 @@ class Store:
         HistoryError
             When the database refuses: full, locked, broken, read-only, gone.
         """
-        with _in_words(self.place), Session(self.engine) as session, session.begin():
+        with in_words(self.place), Session(self.engine) as session, session.begin():
             yield session
 
     @contextmanager
     def reading(self) -> Iterator[Session]:
         """One look, which holds up no writer; raises as `writing` does."""
         engine = self.engine.execution_options(reads=True)
-        with _in_words(self.place), Session(engine) as session:
+        with in_words(self.place), Session(engine) as session:
             yield session
 
     def close(self) -> None:
@@ -81,10 +81,10 @@ def open_store(text: str | None = None, *, create: bool = True) -> Iterator[Stor
     """
     place = place_of(text)
     _door(place, create=create)
-    with _in_words(place):
+    with in_words(place):
         store = Store(_engine(place), place)
     try:
-        with _in_words(place):
+        with in_words(place):
             if migrate.version(store.engine) != migrate.HEAD:
                 migrate.upgrade(store.engine, place)
         yield store
@@ -122,7 +122,12 @@ def _engine(place: Place) -> Engine:
             raise HistoryError(message, str(place)) from problem
         event.listen(engine, "begin", _begin_postgresql)
         return engine
-    engine = create_engine(place.url, connect_args={"timeout": PATIENCE_S})
+    return sqlite_engine(place.url)
+
+
+def sqlite_engine(url: URL) -> Engine:
+    """Engine for one file, set up to lose nothing."""
+    engine = create_engine(url, connect_args={"timeout": PATIENCE_S})
     event.listen(engine, "connect", _connect_sqlite)
     event.listen(engine, "begin", _begin_sqlite)
     return engine
@@ -151,7 +156,7 @@ def _begin_postgresql(connection: Connection) -> None:
 
 
 @contextmanager
-def _in_words(place: Place) -> Iterator[None]:
+def in_words(place: Place) -> Iterator[None]:
     """What a database refuses, as an error with its place and a remedy."""
     try:
         yield
