@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
+import numpy.typing as npt
 
 from assessor.evidence import Candidates
 from assessor.kernels import PITCHES
@@ -63,10 +64,10 @@ def events(heard: Sequence[Heard], tuning_cents: float = 0.0) -> Events:
 
 
 def played(
-    midi_numbers: Sequence[int], times_s: Sequence[float], probability: float = 0.95
+    midi_numbers: npt.ArrayLike, times_s: npt.ArrayLike, probability: float = 0.95
 ) -> list[Heard]:
     """One clear event for each note."""
     return [
         Heard(float(t), int(m), probability)
-        for m, t in zip(midi_numbers, times_s, strict=True)
+        for m, t in zip(np.asarray(midi_numbers), np.asarray(times_s), strict=True)
     ]

@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
@@ -20,7 +21,7 @@ from assessor.recording import Recording, from_array
 from assessor.spectrum import Spectrum, analyse
 from assessor.tuning import midi_to_hz
 
-FloatArray = npt.NDArray[np.float64]
+FloatArray = npt.NDArray[np.floating[Any]]
 Curve = Callable[[FloatArray], FloatArray]
 
 RATE_HZ = 22050

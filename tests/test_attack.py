@@ -8,6 +8,7 @@ import pytest
 
 from assessor import attack, spectrum
 from assessor.spectrum import Spectrum
+from assessor.tuning import midi_to_hz
 
 RATES_HZ = [8000, 11025, 16000, 22050, 44100, 48000, 96000]
 # The clock answers -10 dB of the greatest 3 ms; in the definition's own terms it must
@@ -187,7 +188,7 @@ def test_attack_of_one_time_is_that_of_many() -> None:
 def test_a_low_note_does_not_jump_at_each_of_its_periods(midi_number: int) -> None:
     """Its 3 ms energy goes up and down; only at the onset is it louder than before."""
     seen = _seen(made.Tone(0.5, 1.5, midi_number))
-    period_s = 1.1 / made.midi_to_hz(midi_number)
+    period_s = 1.1 / midi_to_hz(midi_number)
     jumps_db = [
         attack.loudness_jump_db(seen, t, np.inf, period_s)
         for t in np.arange(0.7, 0.72, 0.001)

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 from fractions import Fraction
+from typing import Any
 
 import hand_made
 import hand_made_sound as made
@@ -129,8 +130,8 @@ def _slurred(head: Tone, *rest: Tone) -> Tone:
 def test_onsets_of_slurs_without_an_attack() -> None:
     """Hammered and pulled inside one sounding note, unevenly."""
     written = made.as_written(SLURRED)
-    for k, late_s in ((1, 0.02), (2, -0.03), (5, 0.04), (9, -0.02)):
-        written[k] = replace(written[k], onset_s=written[k].onset_s + late_s)
+    for k, uneven_s in ((1, 0.02), (2, -0.03), (5, 0.04), (9, -0.02)):
+        written[k] = replace(written[k], onset_s=written[k].onset_s + uneven_s)
     notes = _played(_trace(_with_slurs(written, SLURRED), SLURRED))
     late_s = np.abs(_late_s(notes, written))
     slurred = [k in SLURS for k in range(12)]
@@ -223,7 +224,7 @@ def test_one_note_out_of_tune() -> None:
     assert performance.tuning_cents == pytest.approx(10, abs=0.3)
 
 
-MOVING = {
+MOVING: dict[str, tuple[dict[str, Any], made.Curve]] = {
     "vibrato 5 Hz 30 c": ({"vibrato": True}, made.vibrato(5, 30)),
     "vibrato 4 Hz 50 c": ({"vibrato": True}, made.vibrato(4, 50)),
     "vibrato 6.5 Hz 20 c": ({"vibrato": True}, made.vibrato(6.5, 20)),

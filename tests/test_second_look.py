@@ -8,6 +8,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 from fractions import Fraction
+from typing import Any
 
 import hand_made
 import hand_made_sound as made
@@ -202,7 +203,7 @@ def test_a_knock_is_no_wrong_note() -> None:
 # -------------------------------------------------------- notes that move
 
 
-def _moving(field: dict[str, object], tone: Tone) -> tuple[Lick, list[Tone]]:
+def _moving(field: dict[str, Any], tone: Tone) -> tuple[Lick, list[Tone]]:
     """Lick whose third note is written with `field`, and a take with `tone` there."""
     lick = hand_made.lick([0, 1, 2, 4, 5, 6, 7], PLACES[:7], extras={2: field})
     take = made.as_written(lick)
@@ -236,7 +237,7 @@ BEND = Bend(BendKind.BEND, 200.0)
         ({"slide_out": SlideEdge.UP}, Tone(0, 0, 64, cents=made.glide(0.8, 0.3, 500))),
     ],
 )
-def test_notes_that_move_as_written(field: dict[str, object], tone: Tone) -> None:
+def test_notes_that_move_as_written(field: dict[str, Any], tone: Tone) -> None:
     """Bends, pre-bends, vibrato and slides: right, and nothing extra inside."""
     lick, take = _moving(field, tone)
     seen, events = _heard(take)
@@ -253,7 +254,7 @@ def test_notes_that_move_as_written(field: dict[str, object], tone: Tone) -> Non
         ({"bend": BEND}, 65),
     ],
 )
-def test_notes_that_never_arrive(field: dict[str, object], midi_number: int) -> None:
+def test_notes_that_never_arrive(field: dict[str, Any], midi_number: int) -> None:
     """A slide held where it began, a bend fretted too high and not bent: wrong."""
     lick, take = _moving(field, Tone(0, 0, midi_number))
     seen, events = _heard(take)

@@ -29,6 +29,7 @@ from assessor.kernels import KERNEL_TOP_HZ, PITCHES, peak_kernel, pitch_kernel
 from assessor.onset import FLUX_THRESHOLD, STEP_THRESHOLD
 from assessor.recording import from_array
 from assessor.spectrum import FLUX_HOP_S, Spectrum
+from assessor.tuning import midi_to_hz
 
 TUNING_TOLERANCE_CENTS = 3.0
 TIME_TOLERANCE_S = FRAME_HOP_S
@@ -113,7 +114,7 @@ def test_a_mistuned_guitar_fits_the_kernels_as_well() -> None:
 @pytest.mark.parametrize("midi_number", [40.0, 52.0, 64.3, 76.0])
 def test_kernels_of_a_pitch(midi_number: float) -> None:
     """Wide lobes at the first and the prime partials alone; narrow ones at 1 to 8."""
-    f0_hz = float(made.midi_to_hz(midi_number))
+    f0_hz = float(midi_to_hz(midi_number))
     wide = pitch_kernel(np.array([midi_number]))[:, 0]
     narrow = peak_kernel(np.array([midi_number]))[:, 0]
     highest = min(int(KERNEL_TOP_HZ / f0_hz) - 1, 8)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from fractions import Fraction
+from typing import Any
 
 import hand_made as made
 import hand_made_events as heard_events
@@ -200,7 +201,12 @@ def test_weak_events_inside_a_moving_note_are_dropped() -> None:
     plain = _warp([*_take(), step])
     assert len(plain.extras) == 1
     bend = Bend(BendKind.BEND, 100.0)
-    for field in ({"vibrato": True}, {"bend": bend}, {"slide_out": SlideEdge.UP}):
+    fields: list[dict[str, Any]] = [
+        {"vibrato": True},
+        {"bend": bend},
+        {"slide_out": SlideEdge.UP},
+    ]
+    for field in fields:
         lick = made.lick([Fraction(k, 2) for k in range(8)], PLACES, extras={2: field})
         assert _warp([*_take(), step], lick).extras == ()
 
@@ -215,7 +221,7 @@ def test_weak_events_inside_a_moving_note_are_dropped() -> None:
         ({"bend": Bend(BendKind.BEND, 150.0)}, [0, 1, 2]),
     ],
 )
-def test_where_a_note_may_begin(field: dict[str, object], starts: list[int]) -> None:
+def test_where_a_note_may_begin(field: dict[str, Any], starts: list[int]) -> None:
     """A slide or bend may be first heard away from the written fret."""
     lick = made.lick([Fraction(k, 2) for k in range(8)], PLACES, extras={3: field})
     written = Written.of(lick)
