@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING
 
 import click
 
+from assessor.cli.outputs import refuse_wrong_place, write_pictures
 from assessor.cli.terminal import (
     Number,
     bad_files,
@@ -25,11 +26,11 @@ from assessor.cli.terminal import (
 
 if TYPE_CHECKING:
     from assessor.assessment import Assessment, Settings
+    from assessor.recording import Recording
 
 OUTSIDE = 1
 
 PIPE_WIDTH, WIDEST = 80, 120
-RESULT_HEAD_BYTES = 200  # enough to know an earlier result by
 
 
 @click.command()
@@ -46,6 +47,29 @@ RESULT_HEAD_BYTES = 200  # enough to know an earlier result by
     "json_path",
     metavar="OUT",
     help=("Write everything measured as JSON; - prints it instead of the report."),
+)
+@click.option(
+    "--html",
+    "html_path",
+    metavar="OUT",
+    help="Write the report as one page with pictures and the take's sound.",
+)
+@click.option(
+    "--without-sound",
+    is_flag=True,
+    help="Leave the sound out of the page: smaller, and nobody hears the take.",
+)
+@click.option(
+    "--figure",
+    "figure_path",
+    metavar="OUT",
+    help="Write the picture of the best pass, tab and all, as SVG.",
+)
+@click.option(
+    "--csv",
+    "csv_path",
+    metavar="OUT",
+    help="Write every note of every pass as comma-separated values.",
 )
 @click.option(
     "--tempo",
@@ -104,6 +128,10 @@ def check(
     take: str,
     lick_path: str,
     json_path: str | None,
+    html_path: str | None,
+    without_sound: bool,
+    figure_path: str | None,
+    csv_path: str | None,
     tempo_bpm: float | None,
     click_s: float | None,
     tolerance_text: str,
@@ -116,10 +144,21 @@ def check(
     Prints the tab with what happened under each note, readings with their tolerance,
     and the one thing to work on first.  TAKE is any sound file, or a video with sound.
     """
-    _check_out(json_path, take, lick_path)
+    outputs = {
+        "--json": json_path,
+        "--html": html_path,
+        "--figure": figure_path,
+        "--csv": csv_path,
+    }
+    for option, file in outputs.items():
+        refuse_wrong_place(option, file)
     settings = _settings(tempo_bpm, click_s, tolerance_text, tracker)
     with bad_files(), patience(f"listening to {Path(take).name}"):
-        assessment = _assess(take, lick_path, settings)
+        assessment, heard = _assess(take, lick_path, settings)
+    sound = None if without_sound else heard
+    write_pictures(
+        assessment, sound, html=html_path, figure=figure_path, table=csv_path
+    )
     _show(assessment, json_path, colour)
     if enforce and not assessment.best_pass.inside:
         sys.exit(OUTSIDE)
@@ -141,7 +180,9 @@ def _settings(
     return Settings(tempo_bpm, beat, tolerance, Tracker(tracker))
 
 
-def _assess(take: str, lick_path: str, settings: Settings) -> Assessment:
+def _assess(
+    take: str, lick_path: str, settings: Settings
+) -> tuple[Assessment, Recording]:
     from assessor import lick, recording
     from assessor.assessment import assess
     from assessor.passes import TEMPO_RATIOS
@@ -149,7 +190,8 @@ def _assess(take: str, lick_path: str, settings: Settings) -> Assessment:
     asked = lick.read(lick_path)
     # nothing shorter than its first note, played as fast as is looked for, can hold it
     shortest_s = float(asked.ends_s()[0]) / max(TEMPO_RATIOS)
-    return assess(recording.read(take, shortest_s=shortest_s), asked, settings)
+    heard = recording.read(take, shortest_s=shortest_s)
+    return assess(heard, asked, settings), heard
 
 
 def _show(assessment: Assessment, json_path: str | None, colour: str) -> None:
@@ -170,27 +212,3 @@ def _show(assessment: Assessment, json_path: str | None, colour: str) -> None:
     if not can_hold(sys.stdout, text):
         text = report.terminal(assessment, width, colour=painted, ascii_only=True)
     show(text)
-
-
-def _check_out(json_path: str | None, take: str, lick_path: str) -> None:
-    """Refuse, before anything is heard, to write where no result should go."""
-    if json_path is None or json_path == "-":
-        return
-    out = Path(json_path)
-    problem = ""
-    if out.is_dir() or not out.parent.is_dir():
-        problem = "that is a folder, or its folder is not there; name a file"
-    elif out.exists() and not _is_result(out):
-        problem = "that file is no earlier result, and is not written over"
-    if problem:
-        message = f"{json_path}: {problem}"
-        raise click.BadParameter(message, param_hint="--json")
-
-
-def _is_result(file: Path) -> bool:
-    """Say whether a file is an earlier result, or empty."""
-    from assessor.report import FORMAT
-
-    with file.open("rb") as stream:
-        head = stream.read(RESULT_HEAD_BYTES)
-    return not head or FORMAT.encode() in head

@@ -20,7 +20,7 @@ from assessor.tuning import FloatArray, note_name
 BoolArray = npt.NDArray[np.bool_]
 
 SEMITONE_PT, LEAST_PT, MOST_PT = 5.2, 58.0, 132.0
-ROOM = 1.6  # semitones above and below
+ROOM_ABOVE, ROOM_BELOW = 2.6, 1.6  # semitones; words stand above
 TEXT_SIZE, AXIS_SIZE = 8.5, 7.5
 LABEL_APART_PT = 7.5
 JUMP = 1.5  # semitones from frame to frame that no line joins
@@ -45,8 +45,8 @@ class PitchLane:
             if self.first <= float(scene.line.beat(played.onset_s)) < self.last
         ]
         pitches = list(self._pitches())
-        self.low = min(pitches, default=60) - ROOM
-        self.high = max(pitches, default=60) + ROOM
+        self.low = min(pitches, default=60) - ROOM_BELOW
+        self.high = max(pitches, default=60) + ROOM_ABOVE
         natural = SEMITONE_PT * (self.high - self.low)
         self.height = min(max(natural, LEAST_PT), MOST_PT)
         wrong = scene.found.accuracy.wrong
