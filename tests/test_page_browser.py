@@ -1,0 +1,214 @@
+"""The page in a real browser: no error, sound from a note, keys, widths and themes."""
+
+from __future__ import annotations
+
+import os
+import re
+import shutil
+import time
+from collections.abc import Callable, Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from assessor import lick as licks
+from assessor import recording
+from assessor.assessment import assess
+from assessor.report.page import page
+
+CHROMIUM, DRIVER = shutil.which("chromium"), shutil.which("chromedriver")
+if not os.environ.get("CI"):
+    pytest.importorskip("selenium")
+    if not (CHROMIUM and DRIVER):
+        pytest.skip("no chromium on this machine", allow_module_level=True)
+
+from selenium import webdriver  # noqa: E402
+
+TOP = Path(__file__).parents[1]
+WIDTHS = (320, 768, 1600)
+THEMES = ("light", "dark")
+# Without these the browser looks for hosts that are not there.
+FLAGS = (
+    "--headless", "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run",
+    "--disable-background-networking", "--disable-component-update", "--disable-sync",
+    "--hide-scrollbars", "--autoplay-policy=no-user-gesture-required",
+)  # fmt: skip
+PATIENCE_S = 10.0
+PATIENCE_STEP_S = 0.05
+TIME_TOLERANCE_S = 0.25  # from a press to the first look at the clock
+PNG = b"\x89PNG"
+
+
+@pytest.fixture(scope="module")
+def browser(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Any]:
+    """One browser for all tests, with a profile of its own."""
+    options = webdriver.ChromeOptions()
+    options.binary_location = CHROMIUM
+    for flag in FLAGS:
+        options.add_argument(flag)
+    options.add_argument(f"--user-data-dir={tmp_path_factory.mktemp('profile')}")
+    options.set_capability("goog:loggingPrefs", {"browser": "ALL"})
+    service = webdriver.ChromeService(executable_path=DRIVER)
+    driver = webdriver.Chrome(options=options, service=service)
+    yield driver
+    driver.quit()
+
+
+@pytest.fixture(scope="module")
+def pages(tmp_path_factory: pytest.TempPathFactory) -> dict[str, str]:
+    """Addresses of the pages of shipped takes."""
+    folder = tmp_path_factory.mktemp("pages")
+    out = {}
+    for name in ("wrong-notes", "three-passes"):
+        words = (TOP / "recordings" / f"{name}.txt").read_text(encoding="utf-8")
+        named = re.search(r"references/\S+", words)
+        assert named is not None
+        taken = recording.read(TOP / "recordings" / f"{name}.flac")
+        text = page(assess(taken, licks.read(TOP / named.group())), taken)
+        file = folder / f"{name}.html"
+        file.write_text(text, encoding="utf-8")
+        out[name] = file.as_uri()
+    return out
+
+
+def see(browser: Any, width: int, theme: str = "light") -> None:
+    """Give the window a width and the system a theme."""
+    size = {"width": width, "height": 900, "deviceScaleFactor": 1, "mobile": False}
+    browser.execute_cdp_cmd("Emulation.setDeviceMetricsOverride", size)
+    feature = {"name": "prefers-color-scheme", "value": theme}
+    browser.execute_cdp_cmd("Emulation.setEmulatedMedia", {"features": [feature]})
+
+
+def wait_until(true: Callable[[], Any], what: str) -> Any:
+    """Wait for something the browser does in its own time."""
+    end_s = time.monotonic() + PATIENCE_S
+    while time.monotonic() < end_s:
+        if found := true():
+            return found
+        time.sleep(PATIENCE_STEP_S)
+    pytest.fail(f"waited {PATIENCE_S:g} s for {what}")
+
+
+def clock_s(browser: Any) -> float:
+    """Where the sound is."""
+    return float(browser.execute_script("return document.all.sound.currentTime"))
+
+
+def shown_note(browser: Any, index: int) -> Any:
+    """A note in the picture that is seen."""
+    found = browser.find_elements("css selector", f'.take [data-note="{index}"]')
+    return next(e for e in found if e.is_displayed())
+
+
+def log(browser: Any) -> list[str]:
+    """What the browser complains about, policy violations too."""
+    return [entry["message"] for entry in browser.get_log("browser")]
+
+
+@pytest.mark.parametrize("theme", THEMES)
+@pytest.mark.parametrize("width", WIDTHS)
+@pytest.mark.parametrize("name", ["wrong-notes", "three-passes"])
+def test_it_is_whole_at_every_width_and_theme(
+    browser: Any, pages: dict[str, str], name: str, width: int, theme: str
+) -> None:
+    """No complaint, nothing wider than the window, the theme's paper, one layout."""
+    see(browser, width, theme)
+    browser.get(pages[name])
+    assert log(browser) == []
+    root = "return document.documentElement."
+    assert browser.execute_script(f"{root}scrollWidth") <= width
+    paper = browser.execute_script(
+        "return getComputedStyle(document.documentElement).backgroundColor"
+    )
+    light = sum(map(int, re.findall(r"\d+", paper)[:3])) > 3 * 127
+    assert light == (theme == "light")
+    layouts = browser.find_elements("css selector", ".pass:not([hidden]) .take svg")
+    assert sum(e.is_displayed() for e in layouts) == 1
+    assert browser.get_screenshot_as_png().startswith(PNG)
+
+
+def test_pressing_a_note_plays_from_it(browser: Any, pages: dict[str, str]) -> None:
+    """The clock jumps to the note and goes on; the line moves in the picture."""
+    see(browser, 1600)
+    browser.get(pages["wrong-notes"])
+    note = shown_note(browser, 8)
+    from_s = float(note.get_attribute("data-from"))
+    browser.execute_script("arguments[0].scrollIntoView({block:'center'})", note)
+    note.find_element("css selector", "rect").click()
+    wait_until(lambda: clock_s(browser) > from_s, "the sound to pass the note")
+    assert clock_s(browser) < from_s + TIME_TOLERANCE_S + 1.0
+    line = 'return document.querySelector(".pass:not([hidden]) .wide .now")'
+    moved = f"{line}.getAttribute('transform')"
+    first = wait_until(lambda: browser.execute_script(moved), "the line to be drawn")
+    wait_until(lambda: browser.execute_script(moved) != first, "the line to move")
+    assert "bar 1" in browser.find_element("id", "said").text
+    browser.find_element("id", "play").click()
+    wait_until(
+        lambda: browser.execute_script("return document.all.sound.paused"), "silence"
+    )
+    assert log(browser) == []
+
+
+def test_keys_go_from_note_to_note_and_play(
+    browser: Any, pages: dict[str, str]
+) -> None:
+    """Arrow, Shift with arrow, Enter: all without a pointer."""
+    see(browser, 768)
+    browser.get(pages["wrong-notes"])
+    browser.execute_script("arguments[0].focus()", shown_note(browser, 0))
+    for index in (0, 1, 2):
+        focused = browser.switch_to.active_element
+        assert focused.get_attribute("data-note") == str(index)
+        focused.send_keys("\ue014")  # right arrow
+    focused = browser.switch_to.active_element
+    focused.send_keys("\ue007")  # Enter
+    from_s = float(focused.get_attribute("data-from"))
+    wait_until(lambda: clock_s(browser) > from_s, "the sound to pass the note")
+
+
+def test_a_slowed_loop_comes_back(browser: Any, pages: dict[str, str]) -> None:
+    """Over two notes at less than full speed, the pitch kept."""
+    see(browser, 1600)
+    browser.get(pages["wrong-notes"])
+    first = float(shown_note(browser, 3).get_attribute("data-from"))
+    end = float(shown_note(browser, 5).get_attribute("data-from"))
+    browser.execute_script(
+        """
+        const set = (id, value) => {
+          const e = document.getElementById(id);
+          e.value = value;
+          e.dispatchEvent(new Event("change"));
+        };
+        set("first", 4); set("last", 5); set("speed", "0.75");
+        document.getElementById("loop").checked = true;
+        document.getElementById("play").click();
+        """
+    )
+    script = "const s = document.all.sound; return [s.playbackRate, s.preservesPitch]"
+    assert browser.execute_script(script) == [0.75, True]
+    wait_until(lambda: clock_s(browser) > (first + end) / 2, "the second note")
+    wait_until(lambda: clock_s(browser) < (first + end) / 2, "the loop to come back")
+    assert first - 0.1 <= clock_s(browser) <= end + TIME_TOLERANCE_S
+
+
+def test_another_pass_is_shown(browser: Any, pages: dict[str, str]) -> None:
+    """The chooser changes pictures, readings and where notes sound."""
+    see(browser, 1600)
+    browser.get(pages["three-passes"])
+    best_s = float(shown_note(browser, 0).get_attribute("data-from"))
+    browser.find_element("css selector", 'input[value="1"]').click()
+    assert float(shown_note(browser, 0).get_attribute("data-from")) < best_s
+    shown = browser.find_elements("css selector", ".pass:not([hidden])")
+    assert [e.get_attribute("data-pass") for e in shown] == ["1"]
+
+
+def test_it_prints_on_two_pages(browser: Any, pages: dict[str, str]) -> None:
+    """A4, as many pages as a teacher staples."""
+    import base64
+
+    browser.get(pages["wrong-notes"])
+    settings = {"preferCSSPageSize": True, "printBackground": True}
+    printed = browser.execute_cdp_cmd("Page.printToPDF", settings)["data"]
+    count = len(re.findall(rb"/Type\s*/Page\b", base64.b64decode(printed)))
+    assert 1 <= count <= 2
