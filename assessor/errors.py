@@ -7,6 +7,7 @@
         UnsupportedNotation   well formed, but more than a single guitar line
       RecordingError          a sound file: path, measured value, limit
       AlignmentError          a take that is not this lick
+      ResultError             a result file: path, version found and known
       HistoryError            a store of takes: its place, schema found and known
 
 Bad files raise these; wrong calls raise `ValueError` or `TypeError`.  A message
@@ -117,6 +118,25 @@ class AlignmentError(AssessorError):
     def __str__(self) -> str:
         """Return the message alone."""
         return self.message
+
+
+@dataclass(eq=False)
+class ResultError(AssessorError):
+    """A file that is no result of an assessment, or of a version not known.
+
+    Attributes
+    ----------
+    message : str
+        What is wrong, and the remedy.
+    path : str
+    """
+
+    message: str
+    path: str
+
+    def __str__(self) -> str:
+        """Path and message."""
+        return f"{self.path}: {self.message}"
 
 
 @dataclass(eq=False)

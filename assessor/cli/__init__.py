@@ -13,6 +13,7 @@ import click
 # Command: (module of this package, one line of help).
 COMMANDS = {
     "check": ("check", "Hold a recorded TAKE against its lick."),
+    "compare": ("compare", "Two results of one lick: what got better, what worse."),
 }
 
 

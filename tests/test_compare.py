@@ -1,0 +1,116 @@
+"""Two results side by side."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+from typing import Any
+
+import hand_made as made
+import numpy as np
+import pytest
+from click.testing import CliRunner
+
+from assessor import report
+from assessor.assessment import Settings
+from assessor.cli import main
+from assessor.errors import ResultError
+from assessor.measures.tolerance import TOLERANCES
+from assessor.report.compare import Change, Compared, comparison, read_result, readings
+
+LICK = made.lick([k / 2 for k in range(16)], title="Sixteen eighths")
+
+
+def result(
+    seed: int, spread_s: float, *, missed: int | None = None, **fields: Any
+) -> Any:
+    """Result of a take whose onsets scatter by so much."""
+    late_s = np.random.default_rng(seed).normal(0, spread_s, 16)
+    notes: list[Any] = [*made.as_written(LICK, late_s=late_s)]
+    if missed is not None:
+        notes[missed] = None
+    facts = {"digest": f"{seed:064d}"}
+    return report.result(
+        made.assessed(LICK, made.passage(notes), facts=facts, **fields)
+    )
+
+
+@pytest.mark.parametrize(
+    ("second", "change"),
+    [(15.1, Change.SAME), (15.0, Change.SAME), (14.9, Change.BETTER),
+     (25.0, Change.SAME), (25.1, Change.WORSE)],
+)  # fmt: skip
+def test_a_change_must_exceed_its_uncertainty(second: float, change: Change) -> None:
+    """3 and 4 make 5: exactly at it is not yet better."""
+    assert Compared("spread", "ms", 20.0, second, 3.0, 4.0).change == change
+
+
+def test_a_steadier_take_is_better() -> None:
+    """Scatter of 40 ms against 4 ms."""
+    loose, steady = result(1, 0.04), result(2, 0.004)
+    spread = {r.name: r for r in readings(loose, steady)}["spread"]
+    assert spread.change is Change.BETTER
+    back = {r.name: r for r in readings(steady, loose)}["spread"]
+    assert back.change is Change.WORSE
+    assert back.nearer == -spread.nearer
+
+
+def test_a_take_against_itself_did_not_change() -> None:
+    """Every reading is too close to tell, and it is said that both are one."""
+    one = result(3, 0.02)
+    assert {r.change for r in readings(one, one)} == {Change.SAME}
+    text = comparison(one, one)
+    assert "same recording" in text
+    assert "Gone" not in text
+
+
+def test_what_is_gone_and_what_is_new_is_told() -> None:
+    """By the place in the lick."""
+    text = comparison(result(4, 0.001, missed=3), result(5, 0.001, missed=8))
+    gone, new = text.index("Gone"), text.index("New")
+    assert "bar 1, beat 2.5: this note did not sound" in text[gone:new]
+    assert "bar 2, beat 1: this note did not sound" in text[new:]
+
+
+def test_what_cannot_be_compared_is_said() -> None:
+    """Another tolerance; another lick."""
+    tight = result(6, 0.01, settings=Settings(tolerance=TOLERANCES["tight"]))
+    assert "different tolerances" in comparison(result(7, 0.01), tight)
+    other = made.lick([0, 1, 2, 3, 4], title="Other")
+    played = made.assessed(other, made.passage(made.as_written(other)))
+    assert "not the same lick" in comparison(result(8, 0.01), report.result(played))
+
+
+@pytest.mark.parametrize(
+    ("text", "problem"),
+    [
+        ("", "no JSON"),
+        ("{", "no JSON"),
+        ("[1, 2]", "no result"),
+        ('{"format": "other"}', "no result"),
+        ('{"format": "assessor-result", "version": 1}', "no whole result"),
+        (WHOLE % 99, "version 99"),
+        (WHOLE % '"new"', "version new"),
+    ],
+)
+def test_other_files_are_refused(tmp_path: Path, text: str, problem: str) -> None:
+    """With the path and what to give instead."""
+    file = tmp_path / "x.json"
+    file.write_text(text, encoding="utf-8")
+    with pytest.raises(ResultError, match=problem):
+        read_result(file)
+
+
+def test_command_line(tmp_path: Path) -> None:
+    """Two files; a missing one ends with code 3."""
+    for name, seed, spread_s in (("a", 1, 0.04), ("b", 2, 0.004)):
+        text = json.dumps(result(seed, spread_s))
+        (tmp_path / f"{name}.json").write_text(text, encoding="utf-8")
+    files = [str(tmp_path / "a.json"), str(tmp_path / "b.json")]
+    done = CliRunner().invoke(main, ["compare", *files])
+    assert done.exit_code == 0
+    assert "better by" in done.output
+    assert max(map(len, done.output.splitlines())) <= 80
+    done = CliRunner().invoke(main, ["compare", files[0], str(tmp_path / "no.json")])
+    assert done.exit_code == 3
+    assert "no.json" in done.output
