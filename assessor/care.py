@@ -12,6 +12,12 @@ NIOSH
 WHO-ITU
     Recommendation ITU-T H.870 (2018): 80 dBA (children: 75 dBA) for 40 hours a week,
     equal energy.
+OSHA
+    29 CFR 1910.95, appendix A: 90 dBA for 8 hours, 5 dB for each halving of the time;
+    from 85 dBA, half a dose, on an employer has to act.
+EU
+    Directive 2003/10/EC, article 3: daily exposure levels L_EX,8h of 80 and 85 dBA at
+    which an employer has to act, and of 87 dBA as the limit.  L_EX,8h after ISO 9612.
 BAPAM
     British Association for Performing Arts Medicine, advice to musicians: a
     five-minute break in each half-hour; at most ten minutes more a day, for three
@@ -26,6 +32,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
 
 NIOSH_LEVEL_DBA = 85.0
 NIOSH_MINUTES = 480.0
@@ -34,11 +41,107 @@ WHO_ITU_ADULT_DBA = 80.0
 WHO_ITU_CHILD_DBA = 75.0
 WHO_ITU_HOURS = 40.0
 
+EU_ACTION_DBA = (80.0, 85.0)
+EU_LIMIT_DBA = 87.0
+WORKING_DAY_MINUTES = 480.0
+
 LOUDEST_DBA = 194.0  # a sine of one atmosphere; no meter shows more
 
 BREAK_S = 5 * 60.0  # BAPAM
 # What is left of each half-hour beside its break.
 CAUTION_S = 25 * 60.0
+
+
+@dataclass(frozen=True)
+class Allowance:
+    """So long at one level, and half as long for each step up.
+
+    Attributes
+    ----------
+    name : str
+    level_dba : float
+        The level of the full time.
+    minutes : float
+        A full dose at that level; in a day, or in a week.
+    exchange_db : float
+        The step that halves the time.
+    """
+
+    name: str
+    level_dba: float
+    minutes: float
+    exchange_db: float
+
+    def allowed_minutes(self, level_dba: float) -> float:
+        """Minutes to a full dose at one level; may be more than there are.
+
+        >>> OSHA.allowed_minutes(95.0)
+        240.0
+        """
+        _check_level(level_dba)
+        steps = (level_dba - self.level_dba) / self.exchange_db
+        return float(self.minutes / 2.0**steps)
+
+    def dose_percent(self, exposures: Iterable[tuple[float, float]]) -> float:
+        """Dose of (level_dba, minutes), 100 = full: 100 · Σ C / T; 0 for none.
+
+        >>> round(OSHA.dose_percent([(90.0, 240.0), (95.0, 120.0), (85.0, 120.0)]), 2)
+        112.5
+        """
+        dose = 0.0
+        for level_dba, minutes in exposures:
+            if not (math.isfinite(minutes) and minutes >= 0):
+                message = f"{minutes} minutes; give 0 or more"
+                raise ValueError(message)
+            dose += 100.0 * minutes / self.allowed_minutes(level_dba)
+        return dose
+
+    def average_dba(self, dose_percent: float) -> float:
+        """Level that gives a dose in the full time, dBA.
+
+        >>> round(OSHA.average_dba(112.5), 2)
+        90.85
+        """
+        _check_dose(dose_percent)
+        per_decade_db = self.exchange_db / math.log10(2.0)
+        return self.level_dba + per_decade_db * math.log10(dose_percent / 100.0)
+
+
+EQUAL_ENERGY_DB = 10 * math.log10(2.0)
+NIOSH = Allowance("NIOSH", NIOSH_LEVEL_DBA, NIOSH_MINUTES, NIOSH_EXCHANGE_DB)
+OSHA = Allowance("OSHA", 90.0, WORKING_DAY_MINUTES, 5.0)
+WHO_ITU_ADULT = Allowance(
+    "WHO-ITU", WHO_ITU_ADULT_DBA, 60 * WHO_ITU_HOURS, EQUAL_ENERGY_DB
+)
+WHO_ITU_CHILD = Allowance(
+    "WHO-ITU, children", WHO_ITU_CHILD_DBA, 60 * WHO_ITU_HOURS, EQUAL_ENERGY_DB
+)
+
+
+def lex_8h_dba(exposures: Iterable[tuple[float, float]]) -> float:
+    """Daily exposure level L_EX,8h = 10 · lg(Σ T · 10^(L / 10) / 8 h), dBA.
+
+    Parameters
+    ----------
+    exposures : iterable of (level_dba, minutes)
+        At least one of them longer than 0.
+
+    Raises
+    ------
+    ValueError
+        When a level is not between 0 and 194 dBA, or there is no time.
+
+    Notes
+    -----
+    Source: ISO 9612:2009; Directive 2003/10/EC judges by it.
+
+    Examples
+    --------
+    >>> round(lex_8h_dba([(70.0, 90.0), (80.8, 300.0), (90.1, 90.0)]), 1)
+    84.3
+    """
+    eight_hours = Allowance("L_EX,8h", 0.0, WORKING_DAY_MINUTES, EQUAL_ENERGY_DB)
+    return eight_hours.average_dba(eight_hours.dose_percent(exposures))
 
 
 def niosh_allowed_minutes(level_dba: float) -> float:
@@ -67,8 +170,7 @@ def niosh_allowed_minutes(level_dba: float) -> float:
     >>> niosh_allowed_minutes(85.0), niosh_allowed_minutes(94.0)
     (480.0, 60.0)
     """
-    _check_level(level_dba)
-    return NIOSH_MINUTES / 2.0 ** ((level_dba - NIOSH_LEVEL_DBA) / NIOSH_EXCHANGE_DB)
+    return NIOSH.allowed_minutes(level_dba)
 
 
 def niosh_dose_percent(exposures: Iterable[tuple[float, float]]) -> float:
@@ -98,13 +200,7 @@ def niosh_dose_percent(exposures: Iterable[tuple[float, float]]) -> float:
     >>> niosh_dose_percent([(85.0, 240.0), (94.0, 30.0)])
     100.0
     """
-    dose = 0.0
-    for level_dba, minutes in exposures:
-        if not (math.isfinite(minutes) and minutes >= 0):
-            message = f"{minutes} minutes; give 0 or more"
-            raise ValueError(message)
-        dose += 100.0 * minutes / niosh_allowed_minutes(level_dba)
-    return dose
+    return NIOSH.dose_percent(exposures)
 
 
 def twa_dba(dose_percent: float) -> float:
@@ -136,9 +232,7 @@ def twa_dba(dose_percent: float) -> float:
     >>> round(twa_dba(200.0), 2)
     88.01
     """
-    if not (math.isfinite(dose_percent) and dose_percent > 0):
-        message = f"a dose of {dose_percent} %; give a number above 0"
-        raise ValueError(message)
+    _check_dose(dose_percent)
     return 10.0 * math.log10(dose_percent / 100.0) + NIOSH_LEVEL_DBA
 
 
@@ -167,12 +261,11 @@ def who_itu_allowed_hours(level_dba: float, *, child: bool = False) -> float:
 
     Examples
     --------
-    >>> who_itu_allowed_hours(90.0), who_itu_allowed_hours(75.0, child=True)
+    >>> round(who_itu_allowed_hours(90.0), 3), who_itu_allowed_hours(75.0, child=True)
     (4.0, 40.0)
     """
-    _check_level(level_dba)
-    reference_dba = WHO_ITU_CHILD_DBA if child else WHO_ITU_ADULT_DBA
-    return WHO_ITU_HOURS / 10.0 ** ((level_dba - reference_dba) / 10.0)
+    allowance = WHO_ITU_CHILD if child else WHO_ITU_ADULT
+    return allowance.allowed_minutes(level_dba) / 60
 
 
 def longest_stretch_s(played: Iterable[tuple[float, float]]) -> float:
@@ -259,10 +352,10 @@ def practice_caution(
         )
     else:
         reason = f"This recording lasts {duration_s / 60:.0f} minutes."
-    return (reason, *_LOAD, *_VOLUME, _LIMITS)
+    return (reason, *LOAD, *_VOLUME, LIMITS)
 
 
-_LOAD = (
+LOAD = (
     "The British Association for Performing Arts Medicine (BAPAM) advises musicians "
     "to take a break of five minutes in every half-hour, and to add no more than ten "
     "minutes a day to their playing, for three days, and then to hold it for the rest "
@@ -277,7 +370,7 @@ _VOLUME = (
     "time for every 3 dB more, so 60 minutes at 94 dBA; for a week, WHO and ITU "
     "(Recommendation H.870) allow 40 hours at 80 dBA, for children at 75 dBA.",
 )
-_LIMITS = (
+LIMITS = (
     "These are cautions, not medical advice: what a doctor, physiotherapist or "
     "audiologist tells you, and the rules of the place where you play, come first."
 )
@@ -286,4 +379,10 @@ _LIMITS = (
 def _check_level(level_dba: float) -> None:
     if not 0 <= level_dba <= LOUDEST_DBA:
         message = f"a level of {level_dba} dBA; give 0 to {LOUDEST_DBA:.0f}"
+        raise ValueError(message)
+
+
+def _check_dose(dose_percent: float) -> None:
+    if not (math.isfinite(dose_percent) and dose_percent > 0):
+        message = f"a dose of {dose_percent} %; give a number above 0"
         raise ValueError(message)

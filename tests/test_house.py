@@ -18,16 +18,17 @@ PACKAGE = TOP / "assessor"
 # From the ground up: a room imports from rooms on lower floors only.  A room is a
 # module or a package; modules that belong to one room are named together.
 FLOORS: list[list[set[str]]] = [
-    [{"errors"}, {"tuning"}, {"frames"}],
+    [{"errors"}, {"tuning"}, {"frames"}, {"trend"}],
     # dtw knows no music, but takes the name of an array type from tuning
     [
         {"dtw"},
         {"lick"},
         {"recording", "decoding", "sound_check"},
         {"care"},
+        {"sound_level"},
         {"kernels"},
     ],
-    [{"spectrum"}, {"demo"}],
+    [{"spectrum"}, {"demo"}, {"load"}],
     [{"attack"}, {"contour"}],
     [{"evidence"}, {"growth"}],
     [{"onset"}, {"sounding"}],

@@ -1,0 +1,179 @@
+"""Sound levels over days: only from a device that a meter was read for.
+
+A direct line hears no room, and an uncalibrated microphone no level: then there is no
+number, and words why.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import datetime
+
+from sqlalchemy import select
+
+from assessor.errors import HistoryError
+from assessor.history.models import CalibrationRow, Device, Player
+from assessor.history.practice import Practice
+from assessor.history.store import Store
+from assessor.history.takes import Take, named
+
+
+@dataclass(frozen=True)
+class Calibration:
+    """A meter reading.
+
+    Attributes
+    ----------
+    measured_at : datetime
+    meter_dba : float
+        What the meter showed, A-weighted, where the ears are.
+    a_level_dbfs : float
+        A-weighted equivalent level of the take made at that time.
+    """
+
+    measured_at: datetime
+    meter_dba: float
+    a_level_dbfs: float
+
+    @property
+    def offset_db(self) -> float:
+        """What turns dBFS of this device into dBA at the ears."""
+        return self.meter_dba - self.a_level_dbfs
+
+
+@dataclass(frozen=True)
+class Exposure:
+    """One stretch of time with its sound, or without.
+
+    Attributes
+    ----------
+    began : datetime
+    minutes : float
+    level_dba : float or None
+        None where it is not known.
+    why : str
+        Why it is not known; else empty.
+    """
+
+    began: datetime
+    minutes: float
+    level_dba: float | None
+    why: str = ""
+
+
+@dataclass(frozen=True)
+class Ears:
+    """What is known of every device, by name."""
+
+    lines: frozenset[str]
+    calibrations: dict[str, tuple[Calibration, ...]]
+
+    def level_dba(self, take: Take) -> tuple[float | None, str]:
+        """Level at the ears during a take, or None and why.
+
+        The latest calibration made no later than the take counts: an input that was
+        turned afterwards needs a new one.
+        """
+        if not take.device:
+            return None, "no device was named when the take was kept"
+        if take.device in self.lines:
+            return None, f"{take.device} is a direct line: it hears no room"
+        calibrations = self.calibrations.get(take.device, ())
+        before = [c for c in calibrations if c.measured_at <= take.recorded_at]
+        if not before:
+            return None, f"{take.device} had not been calibrated with a meter by then"
+        if take.a_level_dbfs is None:
+            return None, "the level of the take was not measured when it was kept"
+        return take.a_level_dbfs + before[-1].offset_db, ""
+
+
+def ears_of(store: Store) -> Ears:
+    """Everything known of devices."""
+    with store.reading() as session:
+        lines = session.scalars(select(Device.name).where(Device.line))
+        found: dict[str, tuple[Calibration, ...]] = {}
+        query = (
+            select(CalibrationRow, Device.name)
+            .join(Device)
+            .order_by(CalibrationRow.measured_at)
+        )
+        for row, name in session.execute(query):
+            one = Calibration(row.measured_at, row.meter_dba, row.a_level_dbfs)
+            found[name] = (*found.get(name, ()), one)
+        return Ears(frozenset(lines), found)
+
+
+def calibrate(store: Store, device: str, reading: Calibration) -> None:
+    """Keep a meter reading for a device; one of the same moment is replaced.
+
+    Raises
+    ------
+    HistoryError
+        When the device is a direct line.
+    """
+    with store.writing() as session:
+        row = named(session, Device, device)
+        if row.line:
+            message = (
+                f"{device} is a direct line, which hears no room: a level at the ears "
+                "cannot be known from it; record with a microphone where your ears are"
+            )
+            raise HistoryError(message)
+        known = session.scalar(
+            select(CalibrationRow).where(
+                CalibrationRow.device_id == row.id,
+                CalibrationRow.measured_at == reading.measured_at,
+            )
+        )
+        known = known or CalibrationRow(
+            device_id=row.id, measured_at=reading.measured_at
+        )
+        known.meter_dba, known.a_level_dbfs = reading.meter_dba, reading.a_level_dbfs
+        session.add(known)
+
+
+def set_line(store: Store, device: str, *, line: bool) -> None:
+    """Say whether a device is a direct line."""
+    with store.writing() as session:
+        named(session, Device, device).line = line
+
+
+def set_child(store: Store, player: str, *, child: bool) -> None:
+    """Say whether a player is a child."""
+    with store.writing() as session:
+        named(session, Player, player).child = child
+
+
+def is_child(store: Store, player: str) -> bool:
+    """Whether a player is a child, as was said last."""
+    with store.reading() as session:
+        query = select(Player.child).where(Player.name == player)
+        return bool(session.scalar(query))
+
+
+def exposures_of(
+    ears: Ears, practice: Sequence[Practice], takes: Sequence[Take]
+) -> list[Exposure]:
+    """Every stretch of playing with its level, in order of time.
+
+    A take made during logged practice is part of it: the meter reading of the log
+    stands before that of the take, and time without either stays unknown.
+    """
+    found = []
+    outside = list(takes)
+    for one in practice:
+        end = one.ended_at or one.started_at
+        inside = [t for t in outside if one.started_at <= t.recorded_at < end]
+        rest, why = one.minutes, ""
+        if one.level_dba is None:
+            rest -= sum(take.duration_s / 60 for take in inside)
+            why = "logged without a meter reading"
+        else:
+            outside = [take for take in outside if take not in inside]
+        if rest > 0:
+            found.append(Exposure(one.started_at, rest, one.level_dba, why))
+    for take in outside:
+        level_dba, why = ears.level_dba(take)
+        found.append(Exposure(take.recorded_at, take.duration_s / 60, level_dba, why))
+    return sorted(found, key=lambda exposure: exposure.began)
