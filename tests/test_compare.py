@@ -19,6 +19,8 @@ from assessor.measures.tolerance import TOLERANCES
 from assessor.report.compare import Change, Compared, comparison, read_result, readings
 
 LICK = made.lick([k / 2 for k in range(16)], title="Sixteen eighths")
+WHOLE = """{"format": "assessor-result", "version": %s, "lick": {}, "recording": {},
+"settings": {}, "best_pass": 0, "passes": []}"""
 
 
 def result(

@@ -117,7 +117,7 @@ def read_result(path: str | Path) -> Json:
     if not isinstance(found, dict) or found.get("format") != FORMAT:
         message = "is no result; give a file written by assessor check --json"
         raise ResultError(message, str(path))
-    if not REQUIRED <= set(found):
+    if REQUIRED - set(found):
         message = "is no whole result; write it again with assessor check --json"
         raise ResultError(message, str(path))
     if found["version"] not in range(1, VERSION + 1):
