@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import base64
 import os
 import re
 import shutil
@@ -60,7 +61,7 @@ def pages(tmp_path_factory: pytest.TempPathFactory) -> dict[str, str]:
     """Addresses of the pages of shipped takes."""
     folder = tmp_path_factory.mktemp("pages")
     out = {}
-    for name in ("wrong-notes", "three-passes"):
+    for name in ("wrong-notes", "three-passes", "uneven-hammer-ons"):
         words = (TOP / "recordings" / f"{name}.txt").read_text(encoding="utf-8")
         named = re.search(r"references/\S+", words)
         assert named is not None
@@ -203,11 +204,10 @@ def test_another_pass_is_shown(browser: Any, pages: dict[str, str]) -> None:
     assert [e.get_attribute("data-pass") for e in shown] == ["1"]
 
 
-def test_it_prints_on_two_pages(browser: Any, pages: dict[str, str]) -> None:
-    """A4, as many pages as a teacher staples."""
-    import base64
-
-    browser.get(pages["wrong-notes"])
+@pytest.mark.parametrize("name", ["wrong-notes", "uneven-hammer-ons"])
+def test_it_prints_on_two_pages(browser: Any, pages: dict[str, str], name: str) -> None:
+    """A4, as many pages as a sheet has."""
+    browser.get(pages[name])
     settings = {"preferCSSPageSize": True, "printBackground": True}
     printed = browser.execute_cdp_cmd("Page.printToPDF", settings)["data"]
     count = len(re.findall(rb"/Type\s*/Page\b", base64.b64decode(printed)))

@@ -25,6 +25,7 @@ ROW_PT, THIN_ROW_PT, MANY = 11.0, 6.0, 30
 GAP_PT, TEXT_SIZE = 22.0, 8.0
 WIDTH_PT, HEIGHT_PT = 250.0, 96.0
 LEFT, RIGHT, TOP, FOOT = 40.0, 8.0, 20.0, 16.0
+INSIDE = "inside"
 MOST_WHISKERS = 40  # passes; beyond, the whiskers would be one grey wall
 
 
@@ -87,7 +88,7 @@ def _shapes(found: PassAssessment) -> dict[int, _Shape]:
             way = "right" if late else "left"
             out[k] = _Shape("late" if late else "early", way, tone(time.get(k)))
         else:
-            out[k] = _Shape("inside")
+            out[k] = _Shape(INSIDE)
     return out
 
 
@@ -109,7 +110,9 @@ def _rows(
             style = {"text_anchor": "end", "class_": "strong" if best else "quiet"}
             yield words(str(number + 1), 16, y + 2.5, TEXT_SIZE, **style)
         for index in tab.notes:
-            yield _sign(shapes[index], tab.x_of_note(index), y, row_pt / ROW_PT)
+            # of many passes only what is outside is drawn: dots would hide it
+            if row_pt == ROW_PT or shapes[index].word != INSIDE:
+                yield _sign(shapes[index], tab.x_of_note(index), y, row_pt / ROW_PT)
 
 
 def _sign(shape: _Shape, x: float, y: float, size: float) -> str:
