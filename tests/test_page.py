@@ -166,11 +166,15 @@ def test_an_hour_of_passes_is_small() -> None:
 def test_the_sound_is_the_take() -> None:
     """FLAC in the page, decoded again, is what was recorded."""
     taken = sound()
-    (audio,) = Elements(page(faulty(), taken)).named("audio")
+    audio, demo = Elements(page(faulty(), taken)).named("audio")
     encoded = str(audio["src"]).removeprefix("data:audio/flac;base64,")
     heard, rate_hz = soundfile.read(io.BytesIO(base64.b64decode(encoded)))
     assert rate_hz == 22050
     assert np.max(np.abs(heard - taken.samples)) <= QUANTISED
+    times_s = [float(t) for t in str(demo["data-times"]).split()]
+    assert np.diff(times_s) == pytest.approx(
+        np.diff([*LICK.onsets_s(), LICK.ends_s()[-1]]), abs=0.0011
+    )
 
 
 def test_no_sound_no_player() -> None:
@@ -257,7 +261,7 @@ def test_the_page_of_a_real_take_embeds_it_whole(tmp_path: Path) -> None:
     """The sound lasts as long as the take."""
     taken = recording.read(TAKE)
     found = assess(taken, licks.read(SHEET))
-    (audio,) = Elements(page(found, taken)).named("audio")
+    audio, _ = Elements(page(found, taken)).named("audio")
     encoded = str(audio["src"]).split(",", 1)[1]
     info = soundfile.info(io.BytesIO(base64.b64decode(encoded)))
     assert info.duration == pytest.approx(taken.duration_s, abs=0.001)

@@ -93,7 +93,7 @@ def wait_until(true: Callable[[], Any], what: str) -> Any:
 
 def clock_s(browser: Any) -> float:
     """Where the sound is."""
-    return float(browser.execute_script("return document.all.sound.currentTime"))
+    return float(browser.execute_script("return document.all.take.currentTime"))
 
 
 def shown_note(browser: Any, index: int) -> Any:
@@ -146,7 +146,7 @@ def test_pressing_a_note_plays_from_it(browser: Any, pages: dict[str, str]) -> N
     assert "bar 1" in browser.find_element("id", "said").text
     browser.find_element("id", "play").click()
     wait_until(
-        lambda: browser.execute_script("return document.all.sound.paused"), "silence"
+        lambda: browser.execute_script("return document.all.take.paused"), "silence"
     )
     assert log(browser) == []
 
@@ -186,11 +186,31 @@ def test_a_slowed_loop_comes_back(browser: Any, pages: dict[str, str]) -> None:
         document.getElementById("play").click();
         """
     )
-    script = "const s = document.all.sound; return [s.playbackRate, s.preservesPitch]"
+    script = "const s = document.all.take; return [s.playbackRate, s.preservesPitch]"
     assert browser.execute_script(script) == [0.75, True]
     wait_until(lambda: clock_s(browser) > (first + end) / 2, "the second note")
     wait_until(lambda: clock_s(browser) < (first + end) / 2, "the loop to come back")
     assert first - 0.1 <= clock_s(browser) <= end + TIME_TOLERANCE_S
+
+
+def test_the_lick_as_written_is_heard_instead(
+    browser: Any, pages: dict[str, str]
+) -> None:
+    """Changed over in the middle, the demo goes on from the same note."""
+    see(browser, 1600)
+    browser.get(pages["wrong-notes"])
+    times = browser.find_element("id", "demo").get_attribute("data-times").split()
+    note = shown_note(browser, 10)
+    browser.execute_script("arguments[0].scrollIntoView({block:'center'})", note)
+    note.find_element("css selector", "rect").click()
+    from_s = float(note.get_attribute("data-from"))
+    wait_until(lambda: clock_s(browser) > from_s, "the take to pass the note")
+    browser.find_element("css selector", 'input[value="demo"]').click()
+    script = "const d = document.all.demo; return d.paused ? 0 : d.currentTime"
+    at_s = wait_until(lambda: browser.execute_script(script), "the demo to play")
+    assert browser.execute_script("return document.all.take.paused")
+    assert float(times[10]) - 0.1 <= at_s <= float(times[10]) + 2.0
+    assert log(browser) == []
 
 
 def test_another_pass_is_shown(browser: Any, pages: dict[str, str]) -> None:

@@ -13,6 +13,9 @@ import io
 from dataclasses import dataclass
 from importlib import resources
 
+import numpy as np
+import numpy.typing as npt
+
 from assessor.assessment import Assessment, PassAssessment
 from assessor.figures import passes as many
 from assessor.figures.beats import scene
@@ -27,12 +30,30 @@ from assessor.recording import Recording
 from assessor.report.readings import Line, allowed, lines_of, next_step
 from assessor.report.result import tool_version
 
+Float32Array = npt.NDArray[np.float32]
+
 MOST_DRAWN = 4  # passes drawn in full: the best, the first, the last, the one before
 PCM_BITS = 16
 # One of these is seen, by the width of the window
 LAYOUTS = {"wide": WIDE_PT, "middle": MIDDLE_PT, "narrow": NARROW_PT}
 # Areas of the terminal's lines as the page groups them: four questions
 QUESTIONS = {"Bends": "Pitch", "Vibrato": "Pitch"}
+
+
+@dataclass(frozen=True)
+class Sound:
+    """What can be heard in a page, as ``data:`` addresses.
+
+    Attributes
+    ----------
+    take, demo : str
+    demo_times_s : str
+        When each note of the demo starts, and when the last one ends.
+    """
+
+    take: str
+    demo: str
+    demo_times_s: str
 
 
 @dataclass(frozen=True)
@@ -110,7 +131,7 @@ def page(assessment: Assessment, recording: Recording | None = None) -> str:
         style_hash=_digest(style),
         script=script,
         script_hash=_digest(script),
-        sound="" if recording is None else sound_address(recording),
+        sound=_sound(assessment, recording),
         passes=[_drawn(assessment, number) for number in _drawn_passes(assessment)],
         best=assessment.best + 1,
         all_passes={
@@ -126,18 +147,36 @@ def page(assessment: Assessment, recording: Recording | None = None) -> str:
     )
 
 
-def sound_address(recording: Recording) -> str:
-    """Recording as FLAC in a ``data:`` address."""
+def _sound(assessment: Assessment, recording: Recording | None) -> Sound | None:
+    """The take, and the lick as it should sound at the tempo asked for."""
+    if recording is None:
+        return None
+    from assessor import demo
+
+    asked = demo.play(assessment.lick, demo.Manner(click=False, count_in_bars=0))
+    first_s = float(asked.onsets_s[0, 0] - assessment.lick.onsets_s()[0])
+    times_s = [*asked.onsets_s[0], first_s + assessment.lick.ends_s()[-1]]
+    return Sound(
+        sound_address(recording.samples, recording.sample_rate_hz),
+        sound_address(asked.samples, demo.SAMPLE_RATE_HZ),
+        " ".join(f"{time_s:.3f}" for time_s in times_s),
+    )
+
+
+def sound_address(samples: Float32Array, sample_rate_hz: int) -> str:
+    """Sound as FLAC in a ``data:`` address.
+
+    Parameters
+    ----------
+    samples : shape=(n,)
+        Full scale = ±1.
+    sample_rate_hz : int
+    """
     import soundfile
 
     stream = io.BytesIO()
-    soundfile.write(
-        stream,
-        recording.samples,
-        recording.sample_rate_hz,
-        format="FLAC",
-        subtype=f"PCM_{PCM_BITS}",
-    )
+    subtype = f"PCM_{PCM_BITS}"
+    soundfile.write(stream, samples, sample_rate_hz, format="FLAC", subtype=subtype)
     return "data:audio/flac;base64," + base64.b64encode(stream.getvalue()).decode()
 
 

@@ -2,7 +2,11 @@
 (() => {
   const one = (selector, within = document) => within.querySelector(selector);
   const all = (selector, within = document) => [...within.querySelectorAll(selector)];
-  const sound = one("#sound");
+  // Two sounds, the take and the lick as written; one of them is heard.
+  const take = one("#take");
+  const demo = one("#demo");
+  const demoTimes = demo ? demo.dataset.times.split(" ").map(Number) : [];
+  let sound = take;
   const said = one("#said");
   let chosen = [0, 0];
 
@@ -10,8 +14,12 @@
   const shown = () =>
     all(".pass:not([hidden]) .take .picture").find((p) => p.getClientRects().length);
   const note = (index) => one(`.note[data-note="${index}"]`, shown());
-  const from = (element) => Number(element.dataset.from);
-  const to = (element) => Number(element.dataset.to);
+  const number = (element) => Number(element.dataset.note);
+  const ofDemo = () => sound && sound === demo;
+  const from = (element) =>
+    ofDemo() ? demoTimes[number(element)] : Number(element.dataset.from);
+  const to = (element) =>
+    ofDemo() ? demoTimes[number(element) + 1] : Number(element.dataset.to);
 
   function choose(first, last) {
     chosen = [Math.min(first, last), Math.max(first, last)];
@@ -102,12 +110,20 @@
     });
   }
 
+  // Times and places of a system's notes, in the sound that is heard.
+  function pointsOf(system) {
+    system.points ??= system.dataset.places.split(" ").map((p) => p.split(",").map(Number));
+    if (!ofDemo()) return system.points;
+    const first = one(".note", system);
+    if (!first) return [];
+    return system.points.map(([, x], k) => [demoTimes[number(first) + k], x]);
+  }
+
   // The moving line stands where the beat that is due now has its place.
   function place() {
     const now = sound ? sound.currentTime : 0;
     for (const system of all(".system", shown())) {
-      system.points ??= system.dataset.places.split(" ").map((p) => p.split(",").map(Number));
-      const points = system.points;
+      const points = pointsOf(system);
       const line = one(".now", system);
       const k = points.findIndex(([time]) => time > now);
       const inside = k > 0 && !(sound.paused && now === 0);
@@ -135,24 +151,38 @@
     if (!sound.paused) requestAnimationFrame(tick);
   }
 
-  sound.preservesPitch = true;
+  take.preservesPitch = demo.preservesPitch = true;
   play.addEventListener("click", () => {
     if (!sound.paused) return sound.pause();
     if (loop.checked) start(from(note(chosen[0])));
     else sound.play();
   });
-  for (const name of ["play", "pause", "seeked"]) {
-    sound.addEventListener(name, () => {
-      play.textContent = sound.paused ? "Play" : "Stop";
-      play.setAttribute("aria-pressed", String(!sound.paused));
-      tick();
+  for (const either of [take, demo]) {
+    for (const name of ["play", "pause", "seeked"]) {
+      either.addEventListener(name, () => {
+        play.textContent = sound.paused ? "Play" : "Stop";
+        tick();
+      });
+    }
+  }
+  // Changed over in the middle, the other goes on from the same note.
+  for (const radio of all('input[name="heard"]')) {
+    radio.addEventListener("change", () => {
+      const playing = !sound.paused;
+      const before = all(".note", shown()).filter((n) => from(n) <= sound.currentTime);
+      sound.pause();
+      sound = radio.value === "demo" ? demo : take;
+      if (sound.duration) seek.max = sound.duration;
+      const at = before.length ? from(before.at(-1)) : 0;
+      if (playing) start(at);
+      else sound.currentTime = at;
     });
   }
   seek.addEventListener("input", () => {
     sound.currentTime = Number(seek.value);
   });
   one("#speed").addEventListener("change", (event) => {
-    sound.playbackRate = Number(event.target.value);
+    take.playbackRate = demo.playbackRate = Number(event.target.value);
   });
   const limits = () => {
     const ends = ["#first", "#last"].map((id) => one(id));
