@@ -9,10 +9,11 @@ import json
 import shutil
 import sys
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import click
 
+from assessor.cli import keeping
 from assessor.cli.outputs import refuse_wrong_place, write_pictures
 from assessor.cli.terminal import (
     Number,
@@ -124,6 +125,7 @@ PIPE_WIDTH, WIDEST = 80, 120
     show_default=True,
     help="Paint the report; auto: on a terminal, unless NO_COLOR is set.",
 )
+@keeping.keep_options
 def check(
     take: str,
     lick_path: str,
@@ -138,6 +140,7 @@ def check(
     tracker: str,
     enforce: bool,
     colour: str,
+    **kept: Any,
 ) -> None:
     """Hold a recorded TAKE against its lick.
 
@@ -152,6 +155,8 @@ def check(
     }
     for option, file in outputs.items():
         refuse_wrong_place(option, file)
+    wish = keeping.Wish(**kept)
+    wish.check()
     settings = _settings(tempo_bpm, click_s, tolerance_text, tracker)
     with bad_files(), patience(f"listening to {Path(take).name}"):
         assessment, heard = _assess(take, lick_path, settings)
@@ -160,6 +165,10 @@ def check(
         assessment, sound, html=html_path, figure=figure_path, table=csv_path
     )
     _show(assessment, json_path, colour)
+    if wish.keep:
+        with bad_files():
+            said = keeping.keep(wish, assessment, heard, (take, lick_path))
+        click.echo(said, nl=False, err=json_path == "-")
     if enforce and not assessment.best_pass.inside:
         sys.exit(OUTSIDE)
 

@@ -6,12 +6,13 @@ number, and words why.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
 from sqlalchemy import select
 
+from assessor import care
 from assessor.errors import HistoryError
 from assessor.history.models import CalibrationRow, Device, Player
 from assessor.history.practice import Practice
@@ -160,7 +161,7 @@ def exposures_of(
     A take made during logged practice is part of it: the meter reading of the log
     stands before that of the take, and time without either stays unknown.
     """
-    found = []
+    found: list[Exposure] = []
     outside = list(takes)
     for one in practice:
         end = one.ended_at or one.started_at
@@ -177,3 +178,53 @@ def exposures_of(
         level_dba, why = ears.level_dba(take)
         found.append(Exposure(take.recorded_at, take.duration_s / 60, level_dba, why))
     return sorted(found, key=lambda exposure: exposure.began)
+
+
+@dataclass(frozen=True)
+class Dose:
+    """Sound dose of some time.
+
+    Attributes
+    ----------
+    percent : float
+        Of the allowance, 100 = full.
+    known_minutes, unknown_minutes : float
+        With and without a level.
+    left_minutes : float or None
+        To a full dose at the latest known level; None where none is known.
+    latest_dba : float or None
+    why : tuple of str
+        Why levels are not known, each reason once.
+    """
+
+    percent: float
+    known_minutes: float
+    unknown_minutes: float
+    left_minutes: float | None
+    latest_dba: float | None
+    why: tuple[str, ...]
+
+
+def dose_of(exposures: Iterable[Exposure], allowance: care.Allowance) -> Dose:
+    """Dose of exposures by one allowance; no number where no level is known."""
+    known, unknown, why, latest_dba = [], 0.0, [], None
+    for exposure in exposures:
+        if exposure.level_dba is None:
+            unknown += exposure.minutes
+            why.append(exposure.why)
+        else:
+            latest_dba = exposure.level_dba
+            known.append((exposure.level_dba, exposure.minutes))
+    percent = allowance.dose_percent(known)
+    left = None
+    if latest_dba is not None:
+        rest = max(1 - percent / 100, 0.0)
+        left = rest * allowance.allowed_minutes(latest_dba)
+    return Dose(
+        percent=percent,
+        known_minutes=sum(minutes for _, minutes in known),
+        unknown_minutes=unknown,
+        left_minutes=left,
+        latest_dba=latest_dba,
+        why=tuple(dict.fromkeys(why)),
+    )

@@ -170,9 +170,9 @@ def keep(store: Store, what: ToKeep, now: datetime) -> Kept:
             row = TakeRow(player_id=player.id, lick_id=lick.id)
             row.digest = what.result["recording"]["sha256"]
             row.recorded_at, row.kept_at = what.recorded_at, now
-        row.device_id = device.id if device else None
+        if device is not None:  # kept again without naming it, it stays
+            row.device_id, row.a_level_dbfs = device.id, what.a_level_dbfs
         row.file, row.copy = what.take_file, what.copy or row.copy
-        row.a_level_dbfs = what.a_level_dbfs
         _fill(session, row, what.result, body)
         return Kept(row.id, how, (notice,) if notice else ())
 
