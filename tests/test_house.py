@@ -18,10 +18,11 @@ PACKAGE = TOP / "assessor"
 # From the ground up: a room imports from rooms on lower floors only.  A room is a
 # module or a package; modules that belong to one room are named together.
 FLOORS: list[list[set[str]]] = [
-    [{"errors"}, {"tuning"}, {"frames"}, {"trend"}],
-    # dtw knows no music, but takes the name of an array type from tuning
+    [{"errors"}, {"tuning"}, {"frames"}],
+    # dtw and trend know no music, but take the name of an array type from tuning
     [
         {"dtw"},
+        {"trend"},
         {"lick"},
         {"recording", "decoding", "sound_check"},
         {"care"},
