@@ -124,14 +124,32 @@ def test_the_moving_line_knows_each_note() -> None:
     tabs = systems(LICK, NARROW_PT)
     assert len(drawn_systems) == len(tabs) > 1
     line = scene(found, 0).line
+    counts = np.arange(len(line.beats))
     for one, tab in zip(drawn_systems, tabs, strict=True):
         pairs = [p.split(",") for p in str(one.get("data-places")).split()]
-        times_s = [float(p[0]) for p in pairs]
-        for (_, x), beat in zip(pairs, line.beat(np.array(times_s)), strict=True):
+        along = [float(p[0]) for p in pairs]
+        assert along == sorted(along)
+        assert set(tab.notes) <= set(along)
+        for (_, x), beat in zip(
+            pairs, np.interp(along, counts, line.beats), strict=True
+        ):
             assert float(x) == pytest.approx(
                 tab.x_of_beat(Fraction(float(beat)).limit_denominator(96)),
                 abs=PLACE_TOLERANCE_PT,
             )
+
+
+def test_the_line_moves_through_close_ups_and_slurs_too() -> None:
+    """From the note's onset on the left to its end on the right."""
+    seen = scene(faulty(), 0)
+    for svg in (*closeups(seen).svgs, *slur_pictures(seen).svgs):
+        (system,) = with_class(ET.fromstring(svg), "system")
+        assert len(with_class(system, "now")) == 1
+        places = [p.split(",") for p in str(system.get("data-places")).split()]
+        along, xs = zip(*((float(a), float(x)) for a, x in places), strict=True)
+        assert list(along) == sorted(along)
+        assert list(xs) == sorted(xs)
+        assert along[-1] > along[0]
 
 
 def test_an_early_and_a_late_note_lie_beside_their_beat() -> None:

@@ -171,10 +171,34 @@ def test_the_sound_is_the_take() -> None:
     heard, rate_hz = soundfile.read(io.BytesIO(base64.b64decode(encoded)))
     assert rate_hz == 22050
     assert np.max(np.abs(heard - taken.samples)) <= QUANTISED
-    times_s = [float(t) for t in str(demo["data-times"]).split()]
+    times_s = [float(t) for t in str(demo["data-line"]).split()]
     assert np.diff(times_s) == pytest.approx(
         np.diff([*LICK.onsets_s(), LICK.ends_s()[-1]]), abs=0.0011
     )
+
+
+def test_of_a_long_take_the_drawn_passes_are_heard() -> None:
+    """Each pass that is drawn names a clip in which it lies."""
+    found = with_passes(30)
+    samples = np.linspace(-0.5, 0.5, 190 * 8000, dtype=np.float32)
+    clips, drawn = [], []
+    for tag, attrs in Elements(page(found, Recording(samples, 8000, "a", "0"))).tags:
+        if attrs.get("class") == "clip":
+            clips.append(attrs)
+        if tag == "div" and attrs.get("data-pass"):
+            drawn.append(attrs)
+    assert len(clips) == len(drawn) == MOST_DRAWN
+    for one in drawn:
+        clip = clips[int(str(one["data-clip"]))]
+        start_s = float(str(clip["data-start"]))
+        line_s = [float(t) for t in str(one["data-line"]).split()]
+        assert start_s <= line_s[0]
+        assert line_s[-1] <= start_s + float(str(clip["data-length"]))
+        encoded = str(clip["src"]).split(",", 1)[1]
+        heard, _ = soundfile.read(io.BytesIO(base64.b64decode(encoded)))
+        first = round(start_s * 8000)
+        part = samples[first : first + len(heard)]
+        assert np.max(np.abs(heard - part)) <= QUANTISED
 
 
 def test_no_sound_no_player() -> None:

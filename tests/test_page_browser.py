@@ -199,7 +199,7 @@ def test_the_lick_as_written_is_heard_instead(
     """Changed over in the middle, the demo goes on from the same note."""
     see(browser, 1600)
     browser.get(pages["wrong-notes"])
-    times = browser.find_element("id", "demo").get_attribute("data-times").split()
+    times = browser.find_element("id", "demo").get_attribute("data-line").split()
     note = shown_note(browser, 10)
     browser.execute_script("arguments[0].scrollIntoView({block:'center'})", note)
     note.find_element("css selector", "rect").click()
@@ -211,6 +211,34 @@ def test_the_lick_as_written_is_heard_instead(
     assert browser.execute_script("return document.all.take.paused")
     assert float(times[10]) - 0.1 <= at_s <= float(times[10]) + 2.0
     assert log(browser) == []
+
+
+def test_the_line_moves_in_the_close_ups_too(
+    browser: Any, pages: dict[str, str]
+) -> None:
+    """Where a slurred group sounds, its own picture has the line; others have none."""
+    see(browser, 1600)
+    browser.get(pages["uneven-hammer-ons"])
+    system = browser.find_element("css selector", ".gallery .system")
+    places = [p.split(",") for p in system.get_attribute("data-places").split()]
+    middle = (float(places[0][0]) + float(places[-1][0])) / 2
+    browser.execute_script(
+        "arguments[0].dispatchEvent(new Event('click'))",
+        shown_note(browser, int(middle)),
+    )
+    seen = """
+        const lines = document.querySelectorAll(".gallery .now");
+        return [...lines].map((line) => line.getAttribute("visibility"))
+    """
+    lines = wait_until(
+        lambda: "visible" in (found := browser.execute_script(seen)) and found,
+        "the line in a close-up",
+    )
+    assert lines[0] == "visible"
+    assert lines.count("visible") == 1
+    browser.switch_to.active_element.send_keys("\ue00c")  # Escape
+    script = "return document.all.take.paused"
+    wait_until(lambda: browser.execute_script(script), "silence")
 
 
 def test_another_pass_is_shown(browser: Any, pages: dict[str, str]) -> None:

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
 
 from assessor.assessment import Assessment, PassAssessment
+from assessor.figures.tab import TabPicture
 from assessor.lick.notation import Lick
 from assessor.pitch import PlayedNote
 from assessor.tuning import FloatArray, hz_to_midi
@@ -43,6 +45,18 @@ class BeatLine:
         last = (b[-1] - b[-2]) / (t[-1] - t[-2])
         out = np.where(times < t[0], b[0] + (times - t[0]) * first, out)
         return np.where(times > t[-1], b[-1] + (times - t[-1]) * last, out)
+
+    def along(self, time_s: FloatArray | float) -> FloatArray:
+        """How far along the notes a time is: 3.5 is half way through the fourth.
+
+        Examples
+        --------
+        >>> line = BeatLine(np.array([1.0, 1.5, 2.0]), np.array([0.0, 1.0, 3.0]))
+        >>> line.along(np.array([0.5, 1.25, 1.75])).tolist()
+        [0.0, 0.5, 1.5]
+        """
+        counts = np.arange(len(self.times_s), dtype=np.float64)
+        return np.asarray(np.interp(time_s, self.times_s, counts))
 
 
 def beat_line(lick: Lick, found: PassAssessment) -> BeatLine:
@@ -85,6 +99,17 @@ def _spread(
     return np.where(
         written_s > known_s[-1], due_s[-1] + (written_s - known_s[-1]) * pace, out
     )
+
+
+def places_along(lick: Lick, tab: TabPicture) -> Iterator[tuple[float, float]]:
+    """How far along the notes, and where in a system: its onsets and its two ends."""
+    beats = [*(float(n.onset_beats) for n in lick.notes)]
+    beats.append(float(lick.notes[-1].end_beats))
+    low, high = (float(beat) for beat in tab.beats)
+    first, last = max(low, beats[0]), min(high, beats[-1])
+    counts = np.arange(len(beats))
+    for beat in sorted({first, last, *(b for b in beats if first < b < last)}):
+        yield float(np.interp(beat, beats, counts)), tab.x_of_beat(beat)
 
 
 @dataclass(frozen=True)

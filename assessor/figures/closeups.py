@@ -8,7 +8,15 @@ from dataclasses import dataclass
 import numpy as np
 
 from assessor.figures.beats import Scene
-from assessor.figures.picture import Gallery, Table, canvas, signed, told, tone
+from assessor.figures.picture import (
+    Gallery,
+    Table,
+    canvas,
+    followed,
+    signed,
+    told,
+    tone,
+)
 from assessor.figures.svg import element, path, words
 from assessor.figures.tab import FONTS
 from assessor.lick.notation import LickNote
@@ -61,7 +69,7 @@ class _Panel:
     """One close-up: cents above the fret against seconds since the onset."""
 
     def __init__(self, scene: Scene, note: _Note) -> None:
-        self.note = note
+        self.scene, self.note = scene, note
         base = 100 * note.written.midi_number
         self.cents = 100 * scene.midi(note.played) - base
         self.since_s = note.played.contour.times_s - note.played.onset_s
@@ -96,8 +104,17 @@ class _Panel:
             self._curve(kind),
             *self._levels(),
         ]
-        body = element("g", *parts, font_family=FONTS)
+        moved = followed(parts, self._places(), TOP, HEIGHT_PT - FOOT)
+        body = element("g", moved, font_family=FONTS)
         return canvas([body], WIDTH_PT, HEIGHT_PT, title)
+
+    def _places(self) -> Iterator[tuple[float, float]]:
+        """Where the moving line stands, at both ends and where a note was due."""
+        start_s, line = self.note.played.onset_s, self.scene.line
+        ends_s = (start_s, start_s + self.length_s)
+        due_s = [t for t in line.times_s if ends_s[0] < t < ends_s[1]]
+        for time_s in (ends_s[0], *due_s, ends_s[1]):
+            yield float(line.along(time_s)), self.x(float(time_s) - start_s)
 
     def _asked(self) -> Iterator[str]:
         """The fret, the size asked for, and what is allowed around it."""

@@ -7,11 +7,13 @@ from dataclasses import dataclass
 
 from assessor.alignment import Verdict
 from assessor.assessment import Assessment, PassAssessment
+from assessor.figures.beats import places_along
 from assessor.figures.picture import (
     Gallery,
     Picture,
     Table,
     canvas,
+    followed,
     signed,
     told,
     tone,
@@ -53,9 +55,11 @@ def passes_picture(assessment: Assessment, width: float) -> Picture:
     for tab in systems(assessment.lick, width):
         rows = _rows(assessment, tab, found, row_pt)
         top = y + tab.height + 8
+        height = row_pt * len(found)
         parts.append(element("g", tab.svg, transform=f"translate(0 {y:.1f})"))
-        parts.append(element("g", *rows, transform=f"translate(0 {top:.1f})"))
-        y = top + row_pt * len(found) + GAP_PT
+        moved = followed([*rows], places_along(assessment.lick, tab), -3, height)
+        parts.append(element("g", moved, transform=f"translate(0 {top:.1f})"))
+        y = top + height + GAP_PT
     title = f"{assessment.lick.title}: what became of each note in each pass"
     svg = canvas([element("g", *parts, font_family=FONTS)], width + 2, y, title)
     head = ("Pass", *(str(k + 1) for k in range(len(assessment.lick))))

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 
-from assessor.figures.svg import element
+from assessor.figures.svg import element, path
 from assessor.measures.tolerance import Judgement, Reading
 
 # Blue and orange differ for every kind of colour vision; all texts in them have a
@@ -89,6 +90,25 @@ def canvas(parts: list[str], width: float, height: float, title: str) -> str:
         role="group",
         aria_label=title,
     )
+
+
+def followed(
+    parts: list[str], places: Iterable[tuple[float, float]], top: float, foot: float
+) -> str:
+    """Pieces with a line that a player of sound can move through them.
+
+    Parameters
+    ----------
+    parts : list of str
+    places : iterable of (float, float)
+        How far along the notes of the lick (3.5 is half way through the fourth), and
+        the x where that is; the line runs evenly between.
+    top, foot : float
+        Ends of the line.
+    """
+    line = path("M0,_ V_", top, foot, class_="now", visibility="hidden")
+    written = " ".join(f"{along:.3f},{x:.1f}" for along, x in places)
+    return element("g", *parts, line, class_="system", data_places=written)
 
 
 def alone(svg: str) -> str:

@@ -10,6 +10,7 @@ from assessor.figures.picture import (
     Gallery,
     Table,
     canvas,
+    followed,
     signed,
     told,
     tone,
@@ -63,14 +64,24 @@ def _panel(scene: Scene, group: SlurredGroup, scale: float) -> str:
         words("played", 2, PLAYED_Y + 9, TEXT_SIZE, class_="quiet"),
     ]
     at_w = at_p = LEFT
+    places = [(_along(scene, group.notes[0].index - 1), LEFT)]
     for note, (written_ms, played_ms) in zip(group.notes, intervals, strict=True):
         next_w, next_p = at_w + scale * written_ms, at_p + scale * played_ms
         parts += _boxes(note, (at_w, next_w), (at_p, next_p))
         at_w, at_p = next_w, next_p
+        places.append((_along(scene, note.index), at_p))
     parts += _said(group)
-    body = element("g", *parts, font_family=FONTS)
+    moved = followed(parts, places, PLAYED_Y - 3, PLAYED_Y + ROW_PT + 3)
+    body = element("g", moved, font_family=FONTS)
     title = f"{place}: intervals of a slurred group, written and played"
     return canvas([body], WIDTH_PT, HEIGHT_PT, title)
+
+
+def _along(scene: Scene, index: int) -> float:
+    """How far along the notes the onset of one that sounds was."""
+    played = scene.found.performed.notes[index].played
+    assert played is not None
+    return float(scene.line.along(played.onset_s))
 
 
 def _interval(scene: Scene, note: SlurredNote) -> tuple[float, float]:

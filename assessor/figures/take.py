@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterator
 from xml.sax.saxutils import escape
 
-from assessor.figures.beats import Scene
+from assessor.figures.beats import Scene, places_along
 from assessor.figures.lanes import LevelLane, TimeLane
-from assessor.figures.picture import Picture, Table, canvas, signed, told
+from assessor.figures.picture import Picture, Table, canvas, followed, signed, told
 from assessor.figures.pitch_lane import PitchLane
 from assessor.figures.svg import element, path, words
 from assessor.figures.tab import FONTS, TabPicture, systems
@@ -37,7 +37,7 @@ def take_picture(scene: Scene, width: float = WIDE_PT) -> Picture:
     -------
     Picture
         Each note is a ``<g class="note">`` that carries ``data-from`` and ``data-to``,
-        seconds of the take, and each system a ``data-places`` of ``seconds,x`` pairs.
+        seconds of the take; each system is `followed`.
     """
     parts, y = [], 0.0
     for tab in systems(scene.lick, width):
@@ -63,22 +63,8 @@ def _system(scene: Scene, tab: TabPicture) -> tuple[str, float]:
         inner = [*lines, label, *lane.draw()]
         parts.append(element("g", *inner, transform=f"translate(0 {y:.1f})"))
         y += lane.height
-    parts.append(path("M0,0 V_", y, class_="now", visibility="hidden"))
     parts += _places_to_press(scene, tab, y)
-    places = " ".join(
-        f"{time_s:.3f},{tab.x_of_beat(float(beat)):.1f}"
-        for time_s, beat in _anchors(scene, tab)
-    )
-    return element("g", *parts, class_="system", data_places=places), y
-
-
-def _anchors(scene: Scene, tab: TabPicture) -> Iterator[tuple[float, float]]:
-    """Times and beats of a system between which the moving line runs evenly."""
-    low, high = (float(beat) for beat in tab.beats)
-    line = scene.line
-    for time_s, beat in zip(line.times_s, line.beats, strict=True):
-        if low <= beat <= high:
-            yield float(time_s), float(beat)
+    return followed(parts, places_along(scene.lick, tab), 0, y), y
 
 
 def _places_to_press(scene: Scene, tab: TabPicture, height: float) -> Iterator[str]:

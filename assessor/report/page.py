@@ -9,12 +9,9 @@ from __future__ import annotations
 
 import base64
 import hashlib
-import io
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from importlib import resources
-
-import numpy as np
-import numpy.typing as npt
 
 from assessor.assessment import Assessment, PassAssessment
 from assessor.figures import passes as many
@@ -29,11 +26,9 @@ from assessor.measures.tolerance import Judgement
 from assessor.recording import Recording
 from assessor.report.readings import Line, allowed, lines_of, next_step
 from assessor.report.result import tool_version
-
-Float32Array = npt.NDArray[np.float32]
+from assessor.report.sound import Clip, demo_clip, take_clips
 
 MOST_DRAWN = 4  # passes drawn in full: the best, the first, the last, the one before
-PCM_BITS = 16
 # One of these is seen, by the width of the window
 LAYOUTS = {"wide": WIDE_PT, "middle": MIDDLE_PT, "narrow": NARROW_PT}
 # Areas of the terminal's lines as the page groups them: four questions
@@ -42,18 +37,20 @@ QUESTIONS = {"Bends": "Pitch", "Vibrato": "Pitch"}
 
 @dataclass(frozen=True)
 class Sound:
-    """What can be heard in a page, as ``data:`` addresses.
+    """What can be heard in a page.
 
     Attributes
     ----------
-    take, demo : str
-    demo_times_s : str
+    take : tuple of Clip
+        One of it all, or one for each drawn pass.
+    demo : Clip
+    demo_line : str
         When each note of the demo starts, and when the last one ends.
     """
 
-    take: str
-    demo: str
-    demo_times_s: str
+    take: tuple[Clip, ...]
+    demo: Clip
+    demo_line: str
 
 
 @dataclass(frozen=True)
@@ -88,6 +85,8 @@ class DrawnPass:
         The same picture for each width of window.
     galleries : tuple of Gallery
         Only those with a picture in them.
+    line : str
+        When each note of it was due in the take, and the end of the last.
     readings : dict of str to list of Measured
         By area.
     mark, formula : str
@@ -97,6 +96,7 @@ class DrawnPass:
     word: str
     layouts: dict[str, Picture]
     galleries: tuple[Gallery, ...]
+    line: str
     readings: dict[str, list[Measured]]
     mark: str
     formula: str
@@ -123,6 +123,7 @@ def page(assessment: Assessment, recording: Recording | None = None) -> str:
     style = COLOURS + SHAPES + _text("page.css")
     script = _text("page.js")
     several = len(assessment.passes) > 1
+    drawn = _drawn_passes(assessment)
     return environment.get_template("page.html").render(
         assessment=assessment,
         lick=assessment.lick,
@@ -131,8 +132,8 @@ def page(assessment: Assessment, recording: Recording | None = None) -> str:
         style_hash=_digest(style),
         script=script,
         script_hash=_digest(script),
-        sound=_sound(assessment, recording),
-        passes=[_drawn(assessment, number) for number in _drawn_passes(assessment)],
+        sound=_sound(assessment, recording, drawn),
+        passes=[_drawn(assessment, number) for number in drawn],
         best=assessment.best + 1,
         all_passes={
             name: many.passes_picture(assessment, width)
@@ -147,37 +148,29 @@ def page(assessment: Assessment, recording: Recording | None = None) -> str:
     )
 
 
-def _sound(assessment: Assessment, recording: Recording | None) -> Sound | None:
+def _sound(
+    assessment: Assessment, recording: Recording | None, drawn: Sequence[int]
+) -> Sound | None:
     """The take, and the lick as it should sound at the tempo asked for."""
     if recording is None:
         return None
-    from assessor import demo
-
-    asked = demo.play(assessment.lick, demo.Manner(click=False, count_in_bars=0))
-    first_s = float(asked.onsets_s[0, 0] - assessment.lick.onsets_s()[0])
-    times_s = [*asked.onsets_s[0], first_s + assessment.lick.ends_s()[-1]]
-    return Sound(
-        sound_address(recording.samples, recording.sample_rate_hz),
-        sound_address(asked.samples, demo.SAMPLE_RATE_HZ),
-        " ".join(f"{time_s:.3f}" for time_s in times_s),
-    )
+    spans_s = [_span_s(assessment, number) for number in drawn]
+    demo = demo_clip(assessment.lick)
+    return Sound(take_clips(recording, spans_s), demo, _seconds(demo.line_s))
 
 
-def sound_address(samples: Float32Array, sample_rate_hz: int) -> str:
-    """Sound as FLAC in a ``data:`` address.
+def _span_s(assessment: Assessment, number: int) -> tuple[float, float]:
+    """First and last that is to be heard of a pass."""
+    seen = scene(assessment, number)
+    played = [n.played for n in seen.found.performed.notes if n.played is not None]
+    due_s = seen.line.times_s
+    start_s = min([float(due_s[0]), *(n.onset_s for n in played)])
+    return start_s, max([float(due_s[-1]), *(n.offset_s for n in played)])
 
-    Parameters
-    ----------
-    samples : shape=(n,)
-        Full scale = ±1.
-    sample_rate_hz : int
-    """
-    import soundfile
 
-    stream = io.BytesIO()
-    subtype = f"PCM_{PCM_BITS}"
-    soundfile.write(stream, samples, sample_rate_hz, format="FLAC", subtype=subtype)
-    return "data:audio/flac;base64," + base64.b64encode(stream.getvalue()).decode()
+def _seconds(times_s: Iterable[float]) -> str:
+    """Times as an attribute."""
+    return " ".join(f"{time_s:.3f}" for time_s in times_s)
 
 
 def _text(name: str) -> str:
@@ -210,6 +203,7 @@ def _drawn(assessment: Assessment, number: int) -> DrawnPass:
         f"{word} (best)" if number == assessment.best else word,
         {name: take_picture(seen, width) for name, width in LAYOUTS.items()},
         tuple(gallery for gallery in galleries if gallery.svgs),
+        _seconds(seen.line.times_s),
         _readings(found),
         "" if found.mark.value is None else f"{found.mark.value:.0f}",
         found.mark.formula,

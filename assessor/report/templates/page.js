@@ -2,24 +2,28 @@
 (() => {
   const one = (selector, within = document) => within.querySelector(selector);
   const all = (selector, within = document) => [...within.querySelectorAll(selector)];
-  // Two sounds, the take and the lick as written; one of them is heard.
-  const take = one("#take");
-  const demo = one("#demo");
-  const demoTimes = demo ? demo.dataset.times.split(" ").map(Number) : [];
-  let sound = take;
+  const seen = (element) => element.getClientRects().length > 0;
+  const numbers = (text) => text.trim().split(/[\s,]+/).map(Number);
+  const LEAD_S = 0.03; // heard before a note
   const said = one("#said");
-  let chosen = [0, 0];
+  const clips = all(".clip");
+  const demo = one("#demo");
+  let chosen = [0, all(".pass:first-of-type .wide .note").length - 1];
+  // What is heard: the sound, when its notes are due, and where in the take it begins.
+  let heard = null;
+  let line = [];
+  let offset = 0;
 
+  // ---------------------------------------------------------------- notes
+
+  const pass = () => one(".pass:not([hidden])");
   // The picture that is seen: one pass, at one width.
-  const shown = () =>
-    all(".pass:not([hidden]) .take .picture").find((p) => p.getClientRects().length);
+  const shown = () => all(".take .picture", pass()).find(seen);
   const note = (index) => one(`.note[data-note="${index}"]`, shown());
-  const number = (element) => Number(element.dataset.note);
-  const ofDemo = () => sound && sound === demo;
   const from = (element) =>
-    ofDemo() ? demoTimes[number(element)] : Number(element.dataset.from);
+    heard === demo ? line[Number(element.dataset.note)] : Number(element.dataset.from);
   const to = (element) =>
-    ofDemo() ? demoTimes[number(element) + 1] : Number(element.dataset.to);
+    heard === demo ? line[Number(element.dataset.note) + 1] : Number(element.dataset.to);
 
   function choose(first, last) {
     chosen = [Math.min(first, last), Math.max(first, last)];
@@ -27,7 +31,7 @@
       const index = Number(element.dataset.note);
       element.classList.toggle("chosen", chosen[0] <= index && index <= chosen[1]);
     }
-    if (sound) {
+    if (heard) {
       one("#first").value = chosen[0] + 1;
       one("#last").value = chosen[1] + 1;
     }
@@ -49,19 +53,7 @@
     reach(element);
     if (extend) choose(chosen[0], index);
     else choose(index, index);
-    if (sound && !extend) start(from(element));
-  }
-
-  function start(seconds) {
-    sound.currentTime = Math.max(seconds - 0.03, 0);
-    sound.play();
-  }
-
-  // A loop ends where its last note stops, or where the next one starts.
-  function loopEnd() {
-    const next = note(chosen[1] + 1);
-    const end = Math.max(to(note(chosen[1])), from(note(chosen[1])) + 0.05);
-    return next ? Math.max(Math.min(from(next), end + 0.3), end) : end;
+    if (heard && !extend) start(from(element));
   }
 
   for (const element of all(".note")) {
@@ -89,8 +81,8 @@
 
   for (const radio of all('input[name="pass"]')) {
     radio.addEventListener("change", () => {
-      for (const pass of all(".pass")) pass.hidden = pass.dataset.pass !== radio.value;
-      place();
+      for (const one of all(".pass")) one.hidden = one.dataset.pass !== radio.value;
+      if (heard) listen(undefined);
     });
   }
 
@@ -103,86 +95,106 @@
       const first = note(chosen[0]);
       first.scrollIntoView({ block: "center" });
       reach(first);
-      if (sound) {
+      if (heard) {
         one("#loop").checked = true;
         start(from(first));
       }
     });
   }
 
-  // Times and places of a system's notes, in the sound that is heard.
-  function pointsOf(system) {
-    system.points ??= system.dataset.places.split(" ").map((p) => p.split(",").map(Number));
-    if (!ofDemo()) return system.points;
-    const first = one(".note", system);
-    if (!first) return [];
-    return system.points.map(([, x], k) => [demoTimes[number(first) + k], x]);
-  }
+  if (!clips.length) return;
 
-  // The moving line stands where the beat that is due now has its place.
-  function place() {
-    const now = sound ? sound.currentTime : 0;
-    for (const system of all(".system", shown())) {
-      const points = pointsOf(system);
-      const line = one(".now", system);
-      const k = points.findIndex(([time]) => time > now);
-      const inside = k > 0 && !(sound.paused && now === 0);
-      line.setAttribute("visibility", inside ? "visible" : "hidden");
-      if (inside) {
-        const [[t0, x0], [t1, x1]] = [points[k - 1], points[k]];
-        const x = x0 + ((now - t0) / (t1 - t0)) * (x1 - x0);
-        line.setAttribute("transform", `translate(${x.toFixed(1)} 0)`);
-      }
-    }
-  }
+  // ---------------------------------------------------------------- sound
 
-  if (!sound) return;
   const play = one("#play");
   const seek = one("#seek");
   const loop = one("#loop");
+  const now = () => heard.currentTime + offset;
+
+  // Straight lines between points; undefined outside of them.
+  function between(xs, ys, x) {
+    const k = xs.findIndex((value) => value > x);
+    if (k < 1) return undefined;
+    return ys[k - 1] + ((x - xs[k - 1]) / (xs[k] - xs[k - 1])) * (ys[k] - ys[k - 1]);
+  }
+  const counts = () => line.map((_, index) => index);
+  // How far along the notes: 3.5 is half way through the fourth.
+  const along = () => between(line, counts(), now());
+
+  // Hear what is asked for: a pass of the take, or the lick; at the same note.
+  function listen(at) {
+    const written = one('input[name="heard"]:checked').value === "demo";
+    const next = written ? demo : clips[Number(pass().dataset.clip)];
+    const going = heard !== null && !heard.paused;
+    if (heard !== null && heard !== next) heard.pause();
+    heard = next;
+    line = numbers(written ? demo.dataset.line : pass().dataset.line);
+    offset = Number(heard.dataset.start);
+    seek.min = offset;
+    seek.max = offset + Number(heard.dataset.length);
+    heard.preservesPitch = true;
+    heard.playbackRate = Number(one("#speed").value);
+    if (at === undefined) heard.pause();
+    else if (going) start(between(counts(), line, at) ?? line[0]);
+    else heard.currentTime = Math.max((between(counts(), line, at) ?? line[0]) - offset, 0);
+    tick();
+  }
+
+  function start(seconds) {
+    heard.currentTime = Math.max(seconds - offset - LEAD_S, 0);
+    heard.play();
+  }
+
+  // A loop ends where its last note stops, or where the next one starts.
+  function loopEnd() {
+    const next = note(chosen[1] + 1);
+    const end = Math.max(to(note(chosen[1])), from(note(chosen[1])) + 0.05);
+    return next ? Math.max(Math.min(from(next), end + 0.3), end) : end;
+  }
+
+  // The moving line stands where what is due now has its place.
+  function place() {
+    const due = heard.paused && heard.currentTime === 0 ? undefined : along();
+    for (const system of all(".system")) {
+      if (!seen(system)) continue;
+      if (!system.points) {
+        const flat = numbers(system.dataset.places);
+        system.points = [0, 1].map((part) => flat.filter((_, k) => k % 2 === part));
+      }
+      const x = due === undefined ? undefined : between(...system.points, due);
+      const mark = one(".now", system);
+      mark.setAttribute("visibility", x === undefined ? "hidden" : "visible");
+      if (x !== undefined) mark.setAttribute("transform", `translate(${x.toFixed(1)} 0)`);
+    }
+  }
 
   function tick() {
-    if (loop.checked && !sound.paused && sound.currentTime >= loopEnd()) {
-      sound.currentTime = Math.max(from(note(chosen[0])) - 0.03, 0);
+    if (loop.checked && !heard.paused && now() >= loopEnd()) {
+      heard.currentTime = Math.max(from(note(chosen[0])) - offset - LEAD_S, 0);
     }
-    seek.value = sound.currentTime;
-    one("#clock").textContent = `${sound.currentTime.toFixed(1)} s`;
+    seek.value = now();
+    one("#clock").textContent = `${now().toFixed(1)} s`;
+    play.textContent = heard.paused ? "Play" : "Stop";
     place();
-    if (!sound.paused) requestAnimationFrame(tick);
+    if (!heard.paused) requestAnimationFrame(tick);
   }
 
-  take.preservesPitch = demo.preservesPitch = true;
   play.addEventListener("click", () => {
-    if (!sound.paused) return sound.pause();
+    if (!heard.paused) return heard.pause();
     if (loop.checked) start(from(note(chosen[0])));
-    else sound.play();
+    else heard.play();
   });
-  for (const either of [take, demo]) {
-    for (const name of ["play", "pause", "seeked"]) {
-      either.addEventListener(name, () => {
-        play.textContent = sound.paused ? "Play" : "Stop";
-        tick();
-      });
-    }
+  for (const sound of [...clips, demo]) {
+    for (const name of ["play", "pause", "seeked"]) sound.addEventListener(name, tick);
   }
-  // Changed over in the middle, the other goes on from the same note.
   for (const radio of all('input[name="heard"]')) {
-    radio.addEventListener("change", () => {
-      const playing = !sound.paused;
-      const before = all(".note", shown()).filter((n) => from(n) <= sound.currentTime);
-      sound.pause();
-      sound = radio.value === "demo" ? demo : take;
-      if (sound.duration) seek.max = sound.duration;
-      const at = before.length ? from(before.at(-1)) : 0;
-      if (playing) start(at);
-      else sound.currentTime = at;
-    });
+    radio.addEventListener("change", () => listen(along() ?? 0));
   }
   seek.addEventListener("input", () => {
-    sound.currentTime = Number(seek.value);
+    heard.currentTime = Number(seek.value) - offset;
   });
   one("#speed").addEventListener("change", (event) => {
-    take.playbackRate = demo.playbackRate = Number(event.target.value);
+    heard.playbackRate = Number(event.target.value);
   });
   const limits = () => {
     const ends = ["#first", "#last"].map((id) => one(id));
@@ -190,5 +202,8 @@
     choose(clip(ends[0]), clip(ends[1]));
   };
   for (const id of ["#first", "#last"]) one(id).addEventListener("change", limits);
-  chosen = [0, Number(one("#last").max) - 1];
+  document.addEventListener("keydown", (event) => {
+    if (event.key === "Escape") heard.pause();
+  });
+  listen(undefined);
 })();
