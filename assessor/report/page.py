@@ -7,11 +7,8 @@ script and style only, by their hashes; everything else in it is escaped text, S
 
 from __future__ import annotations
 
-import base64
-import hashlib
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from importlib import resources
 
 from assessor.assessment import Assessment, PassAssessment
 from assessor.figures import passes as many
@@ -24,6 +21,7 @@ from assessor.figures.take import MIDDLE_PT, NARROW_PT, WIDE_PT, take_picture
 from assessor.measures.focus import say_place
 from assessor.measures.tolerance import Judgement
 from assessor.recording import Recording
+from assessor.report.document import shipped, source_hash, template
 from assessor.report.readings import Line, allowed, lines_of, next_step
 from assessor.report.result import tool_version
 from assessor.report.sound import Clip, demo_clip, take_clips
@@ -111,27 +109,18 @@ def page(assessment: Assessment, recording: Recording | None = None) -> str:
     recording : Recording or None
         The sound to be embedded; None leaves it out.
     """
-    from jinja2 import Environment, PackageLoader, StrictUndefined
-
-    environment = Environment(
-        loader=PackageLoader("assessor.report"),
-        autoescape=True,
-        undefined=StrictUndefined,
-        trim_blocks=True,
-        lstrip_blocks=True,
-    )
-    style = COLOURS + SHAPES + _text("page.css")
-    script = _text("page.js")
+    style = COLOURS + SHAPES + shipped("page.css")
+    script = shipped("page.js")
     several = len(assessment.passes) > 1
     drawn = _drawn_passes(assessment)
-    return environment.get_template("page.html").render(
+    return template("page.html").render(
         assessment=assessment,
         lick=assessment.lick,
         facts=_facts(assessment),
         style=style,
-        style_hash=_digest(style),
+        style_hash=source_hash(style),
         script=script,
-        script_hash=_digest(script),
+        script_hash=source_hash(script),
         sound=_sound(assessment, recording, drawn),
         passes=[_drawn(assessment, number) for number in drawn],
         best=assessment.best + 1,
@@ -171,18 +160,6 @@ def _span_s(assessment: Assessment, number: int) -> tuple[float, float]:
 def _seconds(times_s: Iterable[float]) -> str:
     """Times as an attribute."""
     return " ".join(f"{time_s:.3f}" for time_s in times_s)
-
-
-def _text(name: str) -> str:
-    """A file shipped beside the template."""
-    folder = resources.files("assessor.report") / "templates"
-    return (folder / name).read_text(encoding="utf-8")
-
-
-def _digest(text: str) -> str:
-    """Source expression of an inline script or style (CSP level 3, hash-source)."""
-    digest = base64.b64encode(hashlib.sha256(text.encode()).digest()).decode()
-    return f"'sha256-{digest}'"
 
 
 def _drawn_passes(assessment: Assessment) -> list[int]:
