@@ -94,6 +94,14 @@ def test_every_note_can_be_pressed(width: float) -> None:
     assert starts[3] == pytest.approx(onset_s, abs=0.001)
 
 
+def test_each_fault_of_a_note_is_told_once() -> None:
+    """A slur that comes too soon is off in time and uneven, in one sentence."""
+    notes = with_class(drawn(take_picture(scene(faulty(), 0))), "note")
+    said = str(notes[5].get("aria-label"))
+    assert said.count("too soon") == 1
+    assert "hammered on" in said
+
+
 def test_each_verdict_has_a_word_or_a_shape() -> None:
     """Nothing is told by colour alone."""
     tree = drawn(take_picture(scene(faulty(), 0)))

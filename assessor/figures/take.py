@@ -109,8 +109,12 @@ def _sentence(scene: Scene, note: PerformedNote) -> str:
     for timing in scene.found.timing.notes:
         if timing.index == note.index:
             pieces.append(signed(timing.deviation.value, "ms"))
-    faults = [f.what for f in scene.found.faults if f.index == note.index]
-    return "; ".join([", ".join(pieces), *dict.fromkeys(faults)])
+    said: list[str] = []
+    for fault in scene.found.faults:
+        # a late slur is a fault of time and of legato, in the same words
+        if fault.index == note.index and not any(fault.what in text for text in said):
+            said.append(fault.what)
+    return "; ".join([", ".join(pieces), *said])
 
 
 NOTE_HEAD = (
