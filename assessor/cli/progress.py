@@ -1,0 +1,131 @@
+"""``assessor progress``: what changes over days and weeks, and what does not."""
+
+from __future__ import annotations
+
+import shutil
+import sys
+from collections.abc import Sequence
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from assessor.cli.keeping import (
+    find_lick,
+    paragraphs,
+    player_option,
+    span_options,
+    store_option,
+)
+from assessor.cli.outputs import refuse_wrong_place
+from assessor.cli.terminal import bad_files, can_hold, show, write
+
+if TYPE_CHECKING:
+    from assessor.history.progress import LickProgress
+    from assessor.history.takes import KeptLick
+    from assessor.lick.notation import Lick
+
+PIPE_WIDTH, WIDEST = 80, 120
+
+
+@click.command()
+@click.argument("lick_text", metavar="[LICK]", default="")
+@player_option
+@span_options
+@click.option("--html", "html_path", metavar="OUT", help="Write a page with pictures.")
+@click.option(
+    "--svg",
+    "svg_path",
+    metavar="OUT",
+    help="Write the picture of one reading of one lick.",
+)
+@click.option(
+    "--reading",
+    metavar="NAME",
+    default="mark",
+    show_default=True,
+    help="Which one --svg draws, by its name in the report.",
+)
+@store_option
+def progress(
+    lick_text: str,
+    player: str,
+    since: datetime | None,
+    until: datetime | None,
+    html_path: str | None,
+    svg_path: str | None,
+    reading: str,
+    store_text: str | None,
+) -> None:
+    """Tell what changes over days and weeks, and what does not.
+
+    LICK is a lick file, a part of its title, or left out for all licks in short.
+    """
+    from assessor.errors import HistoryError
+    from assessor.history import takes
+    from assessor.history.cautions import cautions_of
+    from assessor.history.progress import progress_of
+    from assessor.history.store import open_store
+
+    for option, file in (("--html", html_path), ("--figure", svg_path)):
+        refuse_wrong_place(option, file)
+    now = datetime.now(UTC)
+    with bad_files(), open_store(store_text, create=False) as store:
+        digest = find_lick(store, lick_text).digest if lick_text else None
+        selection = takes.Selection(player, digest, since, until)
+        found = progress_of(takes.takes_of(store, selection))
+        if not found:
+            message = (
+                f"no take of {player or 'the unnamed player'} fits; keep takes with "
+                "assessor check --keep, and see assessor history list"
+            )
+            raise HistoryError(message, str(store.place))
+        licks = _licks(takes.licks_of(store))
+        cautions = cautions_of(store, player, now)
+    if svg_path is not None:
+        _write_svg(found, reading, svg_path)
+    if html_path is not None:
+        from assessor.report.weeks_page import weeks_page
+
+        write(Path(html_path), weeks_page(found, licks, cautions))
+    _show(found, licks, cautions)
+
+
+def _licks(kept: Sequence[KeptLick]) -> dict[str, Lick]:
+    """Licks whose sheets were kept, by digest."""
+    from assessor.history.licks import lick_of
+
+    return {one.digest: lick_of(one.sheet) for one in kept if one.sheet}
+
+
+def _write_svg(found: Sequence[LickProgress], reading: str, file: str) -> None:
+    from assessor.figures.picture import alone
+    from assessor.report.weeks_page import weeks_picture
+
+    if len(found) > 1:
+        message = "there are several licks; name the one that is to be drawn"
+        raise click.BadParameter(message, param_hint="--svg")
+    try:
+        write(Path(file), alone(weeks_picture(found[0], reading)))
+    except ValueError as problem:
+        raise click.BadParameter(str(problem), param_hint="--reading") from problem
+
+
+def _show(
+    found: Sequence[LickProgress], licks: dict[str, Lick], cautions: Sequence[str]
+) -> None:
+    from assessor.report.weeks import in_full, overview
+
+    width = PIPE_WIDTH
+    if sys.stdout.isatty():
+        width = min(shutil.get_terminal_size().columns, WIDEST)
+    if len(found) == 1:
+        text = in_full(found[0], licks.get(found[0].lick), width)
+    else:
+        text = overview(found, width)
+    if cautions:
+        text += "\n" + "\n".join(paragraphs("Caution", cautions, width)) + "\n"
+    if not can_hold(sys.stdout, text):
+        text = text.encode("ascii", "replace").decode()
+    show(text)
