@@ -166,6 +166,8 @@ def align(lick: Lick, events: Events) -> Alignment:
     AlignmentError
         When the take does not hold the lick.
     """
+    if not len(events):
+        raise _not_this_lick(lick, events, [])
     plain = Written.of(lick)
     transposition, chains = passes.find(plain.onset_s, plain.midi, events)
     written = Written.of(lick, transposition)
@@ -175,10 +177,10 @@ def align(lick: Lick, events: Events) -> Alignment:
         for chain, span in zip(chains, spans, strict=True)
     ]
     moved = transposition and not passes.is_mistuned(transposition, events.tuning_cents)
-    kept = [p for p in found if _holds_lick(p, moved=bool(moved))]
+    kept = [p for p in found if _holds_lick(p, written, moved=bool(moved))]
     if not kept:
         found += _ignoring_time(plain, events)
-        kept = [p for p in found if _holds_lick(p, moved=False)]
+        kept = [p for p in found if _holds_lick(p, plain, moved=False)]
     least = (MOVED_RIGHT_SHARE if moved else LEAST_RIGHT_SHARE) * len(lick)
     if max((p.right for p in kept), default=0) < least:
         raise _not_this_lick(lick, events, found)
@@ -186,17 +188,21 @@ def align(lick: Lick, events: Events) -> Alignment:
     return Alignment(tuple(kept), best, events.tuning_cents, transposition)
 
 
-def _holds_lick(found: Pass, *, moved: bool) -> bool:
+def _holds_lick(found: Pass, written: Written, *, moved: bool) -> bool:
     """Say whether a pass is the lick and not something like it.
 
     By chance a third of some other lick fits, more of it at an odd tempo or in
-    another place of the neck (takes held against licks of other takes).
+    another place of the neck (takes held against licks of other takes).  One pitch
+    again and again, as of a metronome, is no lick of several.
     """
     reached = [m for m in found.matches if m.verdict is not Verdict.UNSURE]
     faults = len(reached) - found.right + len(found.extras)
     slow, fast = LIKELY_TEMPO_RATIOS
     odd = not slow <= found.tempo_ratio <= fast
     share = (ODD_TEMPO_FAULTS if odd else 1.0) * (MOVED_FAULTS if moved else 1.0)
+    pitches = {m.midi_number for m in found.matches if m.verdict is Verdict.RIGHT}
+    if len(pitches) < min(3, len(set(written.midi.tolist()))):
+        return False
     least = min(3, len(found.matches))
     return found.right >= least and faults <= max(found.right * share, 1)
 
@@ -288,7 +294,7 @@ def make_pass(
     """Give a warp its verdicts."""
     step = events.candidates.is_step
     matches = [
-        _match(k, events, warped, float(expected.times_s[0][k]))
+        _match(k, written, events, warped, float(expected.times_s[0][k]))
         for k in range(len(written.midi))
     ]
     extras = [
@@ -298,21 +304,28 @@ def make_pass(
     return close_pass(written, matches, extras, span_s)
 
 
-def _match(k: int, events: Events, warped: Warped, expected_s: float) -> Match:
-    """Verdict on note k."""
+def _match(
+    k: int, written: Written, events: Events, warped: Warped, expected_s: float
+) -> Match:
+    """Verdict on note k: no fault where its pitch cannot be heard."""
     event = int(warped.event[k])
+    if written.unheard[k] or (written.dead[k] and event < 0):
+        return Match(k, Verdict.UNSURE, 1.0, None, None, expected_s)
     right_p = float(warped.right_probability[k])
     wrong_p = float(warped.wrong_probability[k])
     if event < 0:
         missed_p = 1 - right_p - wrong_p
         return Match(k, Verdict.MISSED, missed_p, None, None, expected_s)
     right = bool(warped.right[k])
+    midi_number = int(warped.midi[k])
+    if written.dead[k]:
+        right, right_p, midi_number = True, right_p + wrong_p, int(written.midi[k])
     return Match(
         k,
         Verdict.RIGHT if right else Verdict.WRONG,
         right_p if right else wrong_p,
         float(events.times_s[event]),
-        int(warped.midi[k]),
+        midi_number,
         expected_s,
         bool(events.candidates.is_step[event]),
     )
@@ -347,10 +360,16 @@ def _ratio(written: Written, matches: tuple[Match, ...]) -> float:
 
 
 def _median_slope(written_s: FloatArray, played_s: FloatArray) -> float:
-    """Median slope between neighbours; 1 with fewer than two notes."""
+    """Median slope from each note to the second after it; 1 with fewer than two notes.
+
+    Between neighbours it would follow a feel other than the written one.
+    """
     if len(written_s) < 2:
         return 1.0
-    return max(float(np.median(np.diff(played_s) / np.diff(written_s))), 0.01)
+    reach = min(2, len(written_s) - 1)
+    apart_s = written_s[reach:] - written_s[:-reach]
+    took_s = played_s[reach:] - played_s[:-reach]
+    return max(float(np.median(took_s / apart_s)), 0.01)
 
 
 def _heard_twice(extra: ExtraNote, extras: list[ExtraNote]) -> bool:

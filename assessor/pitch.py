@@ -52,6 +52,8 @@ BENT_LEAD_S = 0.025
 TRAIL_S = 0.025  # the window must not see the next note
 ROOM_S = 0.12  # notes with less room get the short lead
 GONE_DB = 25.0  # a note this far under its peak is no longer heard
+LEVEL_WINDOW_S = 0.02
+EDGE_S = 0.005  # an attack begins a little before its onset
 
 
 @dataclass(frozen=True)
@@ -399,13 +401,19 @@ def _played(
 ) -> PlayedNote:
     """Read one note from its contour and level."""
     onset_s, limit_s = float(timed.onset_s[i]), float(timed.limit_s[i])
-    at = onset_s + np.arange(0, max(limit_s - onset_s, 0.01), 0.01)
-    level_db = 10 * np.log10(spectrum.power(at, at + 0.02) + 1e-12)
+    last_s = max(limit_s - EDGE_S - LEVEL_WINDOW_S - onset_s, 0.0)
+    at = onset_s + np.arange(0, last_s + 1e-6, 0.01)
+    level_db = 10 * np.log10(spectrum.power(at, at + LEVEL_WINDOW_S) + 1e-12)
     peak_db = float(level_db[:7].max())
     heard = np.nonzero(level_db > peak_db - GONE_DB)[0]
-    offset_s = min(onset_s + 0.01 * (heard[-1] + 1) + 0.01, limit_s)
-    moving = note.written is not None and note.written.moves
-    steady, uncertainty = (np.nan, np.nan) if moving else _steady(contour)
+    to_the_end = heard[-1] == len(at) - 1
+    gone_s = onset_s + 0.01 * heard[-1] + LEVEL_WINDOW_S
+    offset_s = limit_s if to_the_end else min(gone_s, limit_s)
+    written = note.written
+    unsteady = written is not None and (
+        written.moves or written.articulation is Articulation.DEAD
+    )
+    steady, uncertainty = (np.nan, np.nan) if unsteady else _steady(contour)
     return PlayedNote(
         onset_s=onset_s,
         onset_uncertainty_s=float(timed.uncertainty_s[i]),

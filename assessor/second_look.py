@@ -302,7 +302,8 @@ def _read_again(ear: _Ear, matches: list[Match], match: Match) -> Match:
         return replace(match, verdict=Verdict.RIGHT, midi_number=written)
     below = look(heard - 12, [*ringing, heard])
     if below and below.grown_db > 12 and below.peaked_db > 8 and below.level_db > -12:
-        return replace(match, midi_number=heard - 12)
+        verdict = Verdict.RIGHT if heard - 12 == written else Verdict.WRONG
+        return replace(match, verdict=verdict, midi_number=heard - 12)
     return match
 
 
@@ -315,7 +316,7 @@ def _room_after(matches: list[Match], match: Match) -> float:
 
 def _steady_checked(ear: _Ear, matches: list[Match], match: Match) -> Match:
     """A right note whose sound settles elsewhere than written is a wrong one."""
-    if match.verdict is not Verdict.RIGHT:
+    if match.verdict is not Verdict.RIGHT or ear.written.dead[match.index]:
         return match
     time_s = float(match.time_s or 0)
     room_s = min(_room_after(matches, match), 0.5)

@@ -61,6 +61,8 @@ class Written:
     starts : tuple of dict, length n
         Semitones from the written pitch at which a note may begin, with their cost
         in nats: slides from nowhere, pre-bends and quick bends.
+    dead : shape=(n,), bool
+        A knock: any pitch will do.
     """
 
     onset_s: FloatArray
@@ -69,6 +71,7 @@ class Written:
     moving: BoolArray
     gliding: BoolArray
     starts: tuple[dict[int, float], ...]
+    dead: BoolArray
 
     @classmethod
     def of(cls, lick: Lick, transposition: int = 0) -> Written:
@@ -80,7 +83,13 @@ class Written:
             np.array([n.moves for n in lick.notes]),
             np.array([n.articulation is Articulation.SLIDE for n in lick.notes]),
             tuple(_starts(n) for n in lick.notes),
+            np.array([n.articulation is Articulation.DEAD for n in lick.notes]),
         )
+
+    @property
+    def unheard(self) -> BoolArray:
+        """Notes outside the pitches that are listened for, shape=(n,)."""
+        return (self.midi < PITCHES[0]) | (self.midi > PITCHES[-1])
 
     @property
     def typical_ioi_s(self) -> float:

@@ -7,6 +7,7 @@ from dataclasses import replace
 from fractions import Fraction
 
 import hand_made
+import hand_made_events
 import hand_made_sound as made
 import numpy as np
 import pytest
@@ -14,11 +15,12 @@ from hand_made_sound import Tone
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from assessor import alignment
+from assessor import alignment, second_look
 from assessor.alignment import Alignment, ExtraNote, Match, Pass, Verdict
 from assessor.errors import AlignmentError
-from assessor.lick.notation import Lick
+from assessor.lick.notation import Articulation, Lick
 from assessor.recording import from_array
+from assessor.tuning import FloatArray
 from assessor.warp import Written
 
 TEMPO_TOLERANCE = 0.01
@@ -504,3 +506,71 @@ def test_unreached_notes_stay_as_they_are() -> None:
     """What was not played to has no probability to calibrate."""
     found = _closed([R] * 9 + [M] * 3)
     assert alignment.calibrated(found).matches[9:] == found.matches[9:]
+
+
+def _both(
+    tones: Sequence[Tone], lick: Lick = LICK, sound: FloatArray | None = None
+) -> Alignment:
+    """Heard twice."""
+    recording = made.record(tones) if sound is None else from_array(sound, made.RATE_HZ)
+    seen, heard = made.hear(recording)
+    return second_look.confirm(alignment.align(lick, heard), lick, heard, seen)
+
+
+def test_no_event_at_all() -> None:
+    """Refused, not an IndexError."""
+    with pytest.raises(AlignmentError):
+        alignment.align(LICK, hand_made_events.events([]))
+
+
+def _with_pitch(k: int, midi_number: int, shift: int = 0) -> Lick:
+    """The lick moved, and note k written at another pitch."""
+    notes = [replace(n, midi_number=n.midi_number + shift) for n in LICK.notes]
+    notes[k] = replace(notes[k], midi_number=midi_number)
+    return replace(LICK, notes=tuple(notes))
+
+
+@pytest.mark.parametrize(
+    ("written", "played"), [(35, 36), (33, 36), (28, 36), (95, 91)]
+)
+def test_another_note_is_not_right_because_the_written_one_cannot_be_heard(
+    written: int, played: int
+) -> None:
+    """Unsure or wrong, or refused in words; not right, and no IndexError."""
+    lick = _with_pitch(4, written, -20 if written < 50 else 14)
+    take = made.as_written(lick)
+    take[4] = replace(take[4], midi_number=played)
+    (found,) = _both(take, lick).passes
+    assert found.matches[4].verdict is not R
+
+
+@pytest.mark.parametrize("written", [35, 92, 93, 95])
+def test_a_note_outside_what_is_heard_is_no_fault(written: int) -> None:
+    """Played as written (35 is the open seventh string)."""
+    lick = _with_pitch(4, written, -20 if written < 50 else 14)
+    (found,) = _both(made.as_written(lick), lick).passes
+    assert found.matches[4].verdict in (R, U)
+
+
+def test_a_dead_note_that_was_played_is_not_missed() -> None:
+    """A knock without pitch, as written."""
+    lick = hand_made.lick(
+        [Fraction(k, 2) for k in range(12)],
+        PLACES,
+        extras={3: {"articulation": Articulation.DEAD}},
+    )
+    sound = made.sound(TAKE[:3] + TAKE[4:], 6.0)
+    start = round(TAKE[3].onset_s * made.RATE_HZ)
+    knock = np.random.default_rng(1).standard_normal(900)
+    sound[start : start + 900] += 0.15 * knock * np.exp(-np.arange(900) / 200)
+    (found,) = _both([], lick, sound).passes
+    assert found.matches[3].verdict in (R, U)
+
+
+@pytest.mark.parametrize("swung", [True, False])
+def test_tempo_of_a_take_with_another_feel(swung: bool) -> None:
+    """Swung as written straight, or straight as written swung: the same tempo."""
+    other = replace(LICK, swing=2.0)
+    lick, played = (LICK, other) if swung else (other, LICK)
+    (found,) = _both(made.as_written(played), lick).passes
+    assert found.tempo_ratio == pytest.approx(1.0, abs=0.05)

@@ -442,3 +442,11 @@ def test_a_take_cut_off_in_its_last_note() -> None:
     last = _played(pitch.trace(found, LICK, seen))[-1]
     assert last.onset_s == pytest.approx(take[-1].onset_s, abs=HIDDEN_TOLERANCE_S)
     assert last.onset_s <= last.offset_s <= recording.duration_s
+
+
+@pytest.mark.parametrize("gap_s", [0.06, 0.12, 0.18])
+def test_detached_notes_end_before_the_next(gap_s: float) -> None:
+    """Stopped so long before: ended 35 ms later (25 dB at 12 ms to 1/e)."""
+    take = made.as_written(LICK, ring_s=-gap_s)
+    for note, tone in zip(_played(_trace(take)), take, strict=True):
+        assert note.offset_s == pytest.approx(tone.end_s + 0.035, abs=0.015)

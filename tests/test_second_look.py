@@ -144,7 +144,7 @@ def test_an_extra_note_that_was_played_stays(k: int, ring_s: float) -> None:
 
 
 @pytest.mark.parametrize("k", [0, 6, 11])
-@pytest.mark.parametrize("away", [-7, -1, 1, 5])
+@pytest.mark.parametrize("away", [-7, -1, 1, 5, 12])
 def test_a_note_misread_is_read_again(k: int, away: int) -> None:
     """The first hearing has another pitch than the sound: right after all."""
     seen, events = _heard(TAKE)
