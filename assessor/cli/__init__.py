@@ -14,6 +14,10 @@ import click
 COMMANDS = {
     "check": ("check", "Hold a recorded TAKE against its lick."),
     "compare": ("compare", "Two results of one lick: what got better, what worse."),
+    "progress": ("progress", "What changes over days and weeks, and what does not."),
+    "practice": ("practice", "Plan the next practice, and log what was done."),
+    "care": ("care", "Sound level, practice time and breaks: cautions."),
+    "history": ("history", "Kept takes: list, export, import, renew, forget."),
 }
 
 

@@ -18,7 +18,7 @@ from assessor.demo.string import SAMPLE_RATE_HZ, Float32Array, sound
 from assessor.lick.notation import Lick, Meter
 from assessor.tuning import FloatArray
 
-__all__ = ["SAMPLE_RATE_HZ", "Demo", "Manner", "play"]
+__all__ = ["SAMPLE_RATE_HZ", "Demo", "Manner", "click_track", "play"]
 
 TAIL_S = 0.6  # heard after the last note
 LOUDEST = 0.89  # -1 dB re full scale
@@ -123,6 +123,21 @@ def play(lick: Lick, manner: Manner = USUAL) -> Demo:
             onsets_s.append(asked.onsets_s() + now_s)
             now_s += asked.seconds(length)
     return Demo(_mixed(placed, manner.held_midi), np.array(onsets_s))
+
+
+def click_track(lick: Lick, bars: int) -> Float32Array:
+    """Clicks alone, shape=(n,), for so many whole bars of a lick.
+
+    >>> from assessor.lick.notation import LickNote
+    >>> from assessor.tuning import STANDARD
+    >>> notes = (LickNote(Fraction(0), Fraction(1), 69, 1, 5),)
+    >>> bars = click_track(Lick("A", 120, Meter(2, 4), STANDARD, notes), 3)
+    >>> round(len(bars) / SAMPLE_RATE_HZ - TAIL_S, 1)  # the last of six, and its sound
+    2.5
+    """
+    first = lick.pickup_beats
+    end = first + bars * lick.meter.bar_beats
+    return _mixed(_clicks(lick, -lick.seconds(first), first, end), ())
 
 
 def _count_in_beats(lick: Lick, manner: Manner) -> Fraction:

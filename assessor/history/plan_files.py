@@ -1,0 +1,89 @@
+"""Files to practise a plan with: how it sounds, a click, and the bar that was cut."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator
+from math import ceil
+from pathlib import Path
+
+from assessor import demo
+from assessor.errors import HistoryError
+from assessor.history.licks import sheet_of
+from assessor.history.parts import bar_of
+from assessor.history.plan import Plan, Step
+from assessor.lick.notation import Lick
+
+DEMO_REPEATS = 2
+
+
+def write_files(
+    plan: Plan, licks: dict[str, Lick], folder: Path, turn_minutes: float
+) -> list[Path]:
+    """Write a demo and a click for each step, and a sheet of each bar that was cut.
+
+    Parameters
+    ----------
+    plan : Plan
+    licks : dict of str to Lick
+        By digest; steps whose lick is not known get no files.
+    folder : Path
+        Made when it is not there; files of an earlier plan are written over.
+    turn_minutes : float
+        How long a click goes on.
+
+    Raises
+    ------
+    HistoryError
+        When a file cannot be written.
+    """
+    written: list[Path] = []
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        for number, step in enumerate(plan.steps, 1):
+            if step.lick in licks:
+                asked = lick_of_step(step, licks[step.lick])
+                stem = folder / f"{number:02d}-{_slug(asked.title)}"
+                written += _files(asked, stem, step, turn_minutes)
+    except OSError as problem:
+        message = (
+            f"cannot be written: {problem.strerror or problem}; name another place"
+        )
+        raise HistoryError(message, str(folder)) from problem
+    return written
+
+
+def lick_of_step(step: Step, lick: Lick) -> Lick:
+    """What a step asks for: the lick or one bar of it, at the tempo of the step."""
+    part = lick if step.bar is None else bar_of(lick, step.bar)
+    return part.at_tempo(step.tempo_bpm)
+
+
+def _files(asked: Lick, stem: Path, step: Step, turn_minutes: float) -> Iterator[Path]:
+    import soundfile
+
+    tempo = f"{step.tempo_bpm:.0f}bpm"
+    manner = demo.Manner(repeats=DEMO_REPEATS)
+    beats = turn_minutes * step.tempo_bpm
+    sounds = {
+        "demo": demo.play(asked, manner).samples,
+        "click": demo.click_track(asked, ceil(beats / float(asked.meter.bar_beats))),
+    }
+    for name, samples in sounds.items():
+        file = stem.with_name(f"{stem.name}-{tempo}-{name}.flac")
+        soundfile.write(file, samples, demo.SAMPLE_RATE_HZ, format="FLAC")
+        yield file
+    text = sheet_of(asked) if step.bar is not None else None
+    if text is not None:
+        file = stem.with_name(f"{stem.name}.lick")
+        file.write_text(text, encoding="utf-8")
+        yield file
+
+
+def _slug(title: str) -> str:
+    """Title as a file name.
+
+    >>> _slug("Dorian scale, bar 2")
+    'dorian-scale-bar-2'
+    """
+    return re.sub(r"[^a-z0-9]+", "-", title.lower()).strip("-")[:60] or "lick"
