@@ -8,10 +8,10 @@ Definitions
 playing level
     Mean power of the 20 ms frames above a relative gate.
 noise
-    Power of the quietest half second (in stretches of 40 ms, none with an attack
-    in it), less the share that repeats itself after 0.75 to 20 ms: a fading note
-    does, and so does hum; noise does not.  Told only where noise is alone, so that
-    most of those stretches hardly repeat at all; else taken as none.
+    Power of the quietest half second, in stretches of 40 ms, none with an attack in
+    it.  Told only where noise is alone, so that most of these stretches hardly
+    repeat themselves after 0.75 to 20 ms, as a fading note and hum do; else taken
+    as none.
 hum
     Power at the multiples of 50 or 60 Hz that stand out from the bins beside them
     and stay the same through the take.
@@ -37,8 +37,8 @@ Samples = npt.NDArray[np.float32]
 FloatArray = npt.NDArray[np.float64]
 
 CLIPPED_SHARE = 0.001  # one millisecond in each second of playing
-# White or pink noise 10 dB below the playing reads -13.8 to -10.3 dB, 20 dB below
-# it -20.8 dB and less.
+# White or pink noise 10 dB below the playing reads -12.6 to -9.8 dB, 20 dB below it
+# -20.4 dB and less.
 NOISE_DB = -17.0
 # Hum 20 dB below the playing reads -22.4 to -21.0 dB; without any, none is found.
 HUM_DB = -30.0
@@ -206,10 +206,10 @@ def _noise_power(framed: Samples, powers: FloatArray, sample_rate_hz: int) -> fl
     steady = np.flatnonzero(paired.max(axis=1) <= STEADY * paired.min(axis=1))
     means = paired.mean(axis=1)
     quietest = steady[np.argsort(means[steady], kind="stable")[:QUIET_STRETCHES]]
-    repeating = np.array([_repeating_share(waves[k], sample_rate_hz) for k in quietest])
+    repeating = [_repeating_share(waves[k], sample_rate_hz) for k in quietest]
     if not len(quietest) or np.quantile(repeating, 0.75) >= NOISE_LIKE:
         return 0.0
-    return float(np.median(means[quietest] * (1.0 - repeating)))
+    return float(np.median(means[quietest]))
 
 
 def _repeating_share(stretch: Samples, sample_rate_hz: int) -> float:
