@@ -121,7 +121,7 @@ def _open_with_soundfile(path: Path, written: float | None) -> Sound | None:
     if frames >= UNKNOWN_LENGTH_FRAMES or (frames == 0 and written == np.inf):
         return None
     cut = written is not None and written < 1
-    if kind == "OGG" or (kind == "MP3" and not _has_xing(path)) or written == 0:
+    if (kind == "MP3" and not _has_xing(path)) or written == 0:
         promised = None
     else:
         promised = frames / written if written is not None and cut else frames
@@ -208,7 +208,7 @@ def _open_with_av(path: Path, written: float | None) -> Sound:
         channels=channels,
         full_scale=FULL_SCALE_8_BIT if frame.format.bytes == 1 else FULL_SCALE,
         overshoots=False,
-        promised_s=promised_s if cut else None,
+        promised_s=promised_s,
         blocks=blocks,
     )
 
@@ -226,7 +226,9 @@ def _av(path: Path) -> Iterator[Any]:
 
 
 def _duration_s(container: Any) -> float | None:
-    """Length written in the container, seconds."""
+    """Length written in the container, seconds; other kinds only estimate it."""
+    if not container.format.name.startswith(("mov", "matroska")):
+        return None
     stream = container.streams.audio[0]
     if stream.duration is not None:
         return float(stream.duration * stream.time_base)

@@ -293,7 +293,9 @@ def _listen(
     samples = mono.finished()
     samples -= np.float32(weights @ survey.mean)
     samples.flags.writeable = False
-    clipped = int(survey.clipped[weights > 0].max())
+    # counted at the file's rate, judged at the one that is kept
+    kept = mono.sample_rate_hz / sound.sample_rate_hz
+    clipped = round(kept * float(survey.clipped[weights > 0].max()))
     flags = phase + check(samples, mono.sample_rate_hz, clipped=clipped)
     return Recording(samples, mono.sample_rate_hz, name, digest, flags)
 
