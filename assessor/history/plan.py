@@ -34,7 +34,7 @@ from assessor.history.progress import Heat, LickProgress
 from assessor.history.takes import Take
 from assessor.lick.notation import Lick
 
-TROUBLE_WEEKS = 4
+TROUBLE_WEEKS = 4  # the last ones with takes
 FEWEST_FAULTS = 4  # fewer lie anywhere by chance
 TWICE = 2.0
 
