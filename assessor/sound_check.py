@@ -60,7 +60,7 @@ NOISE_LIKE = 0.5  # noise repeats by 0.1 to 0.25, a fading note by 0.8 and more
 SHORTEST_PERIOD_S = 0.00075  # of the highest note: 24th fret, E6, 1,319 Hz
 
 LONG_FRAME_S = 0.37  # 2.7 Hz to the bin: tells 100 Hz hum from a G at 98 Hz
-MOST_LONG_FRAMES = 32
+MOST_LONG_FRAMES = 24
 FEWEST_LONG_FRAMES = 4
 MAINS_HZ = (50, 60)
 HUM_LINES = 8
