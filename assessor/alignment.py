@@ -201,7 +201,7 @@ def _holds_lick(found: Pass, written: Written, *, moved: bool) -> bool:
     odd = not slow <= found.tempo_ratio <= fast
     share = (ODD_TEMPO_FAULTS if odd else 1.0) * (MOVED_FAULTS if moved else 1.0)
     pitches = {m.midi_number for m in found.matches if m.verdict is Verdict.RIGHT}
-    if len(pitches) < min(3, len(set(written.midi.tolist()))):
+    if len(pitches) < min(2, len(set(written.midi.tolist()))):
         return False
     least = min(3, len(found.matches))
     return found.right >= least and faults <= max(found.right * share, 1)
