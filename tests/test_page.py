@@ -269,6 +269,29 @@ def test_check_writes_page_picture_and_table(tmp_path: Path) -> None:
     assert files["--csv"].read_text(encoding="utf-8").startswith("pass,note")
 
 
+def test_the_picture_is_written_as_png_too(tmp_path: Path) -> None:
+    """A whole PNG, written over by the next run, but no other PNG is."""
+    pytest.importorskip("typst")
+    file = tmp_path / "take.png"
+    assert check("--figure", str(file)).exit_code == 0
+    first = file.read_bytes()
+    assert first.startswith(b"\x89PNG")
+    assert first.endswith(b"IEND\xaeB`\x82")
+    assert check("--figure", str(file)).exit_code == 0
+    assert file.read_bytes() == first
+    file.write_bytes(first[:33] + first[60:])
+    done = check("--figure", str(file))
+    assert done.exit_code == 2
+    assert "no earlier figure" in done.output
+
+
+def test_a_picture_has_a_known_form(tmp_path: Path) -> None:
+    """Told before anything is heard."""
+    done = check("--figure", str(tmp_path / "take.gif"))
+    assert done.exit_code == 2
+    assert ".svg or .png" in done.output
+
+
 @pytest.mark.parametrize("option", ["--html", "--figure", "--csv"])
 def test_other_files_are_not_written_over(tmp_path: Path, option: str) -> None:
     """Neither the take, nor a folder, nor anybody's notes."""

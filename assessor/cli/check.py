@@ -64,7 +64,7 @@ PIPE_WIDTH, WIDEST = 80, 120
     "--figure",
     "figure_path",
     metavar="OUT",
-    help="Write the picture of the best pass, tab and all, as SVG.",
+    help="Write the picture of the best pass, tab and all, as .svg or .png.",
 )
 @click.option(
     "--csv",

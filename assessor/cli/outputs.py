@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from importlib.util import find_spec
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -18,9 +19,9 @@ HEAD_BYTES = 200  # enough to know an earlier output by
 MARKS = {
     "--json": "assessor-result",
     "--html": 'name="generator" content="assessor"',
-    "--figure": 'class="picture"',
     "--csv": "pass,note,place,string,fret",
 }
+FIGURE_MARKS = {".svg": 'class="picture"', ".png": "Software\0assessor"}
 
 
 def refuse_wrong_place(option: str, file: str | None) -> None:
@@ -31,12 +32,21 @@ def refuse_wrong_place(option: str, file: str | None) -> None:
     problem = ""
     if out.is_dir() or not out.parent.is_dir():
         problem = "that is a folder, or its folder is not there; name a file"
-    elif out.exists() and not _is_earlier(out, MARKS[option]):
+    elif option == "--figure" and out.suffix.lower() not in FIGURE_MARKS:
+        problem = "a picture is written as .svg or .png"
+    elif out.suffix.lower() == ".png" and find_spec("typst") is None:
+        problem = "PNG needs typst, which comes with the extra: assessor[print]"
+    elif out.exists() and not _is_earlier(out, _mark(option, out)):
         what = option.removeprefix("--").replace("json", "result")
         problem = f"that file is no earlier {what}, and is not written over"
     if problem:
         message = f"{file}: {problem}"
         raise click.BadParameter(message, param_hint=option)
+
+
+def _mark(option: str, out: Path) -> str:
+    """What stands in the head of an earlier output."""
+    return MARKS.get(option) or FIGURE_MARKS[out.suffix.lower()]
 
 
 def _is_earlier(file: Path, mark: str) -> bool:
@@ -62,7 +72,7 @@ def write_pictures(
     sound : Recording or None
         To be heard in the page; None leaves it out.
     html, figure, table : str or None
-        Files to write; None writes none.
+        Files to write; None writes none.  A figure is SVG or PNG by its name.
     """
     if html is not None:
         from assessor.report.page import page
@@ -73,9 +83,18 @@ def write_pictures(
         from assessor.figures.picture import alone
         from assessor.figures.take import take_picture
 
-        drawn = take_picture(scene(assessment, assessment.best))
-        write(Path(figure), alone(drawn.svg))
+        drawn = alone(take_picture(scene(assessment, assessment.best)).svg)
+        write(Path(figure), _painted(drawn, figure))
     if table is not None:
         from assessor.report.notes_csv import notes_csv
 
         write(Path(table), notes_csv(assessment))
+
+
+def _painted(svg: str, file: str) -> str | bytes:
+    """Picture as its file's name asks for it."""
+    if not file.lower().endswith(".png"):
+        return svg
+    from assessor.figures.typeset import picture_png
+
+    return picture_png(svg)

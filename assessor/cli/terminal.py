@@ -77,11 +77,12 @@ def show(text: str) -> None:
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
 
 
-def write(file: Path, text: str) -> None:
+def write(file: Path, content: str | bytes) -> None:
     """Write a whole file or none: beside it first, then in its place."""
+    whole = content.encode() if isinstance(content, str) else content
     part = file.with_name(f"{file.name}.{os.getpid()}.part")
     try:
-        part.write_text(text, encoding="utf-8")
+        part.write_bytes(whole)
         os.replace(part, file)
     except OSError as problem:
         part.unlink(missing_ok=True)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable
 from dataclasses import dataclass
 
@@ -44,6 +45,9 @@ stroke-linejoin:round;stroke-linecap:round}
 .picture .now{stroke:var(--ink);stroke-width:1.2;fill:none}
 .picture .stem.quiet{stroke:var(--quiet);fill:none}
 """
+
+
+EDGE_PT = 10  # of paper around a picture alone
 
 
 @dataclass(frozen=True)
@@ -112,11 +116,19 @@ def followed(
 
 
 def alone(svg: str) -> str:
-    """Picture as a file of its own, with its colours, on its own paper."""
-    style = element("style", COLOURS + SHAPES)
-    paper = element("rect", width="100%", height="100%", class_="paper")
-    at = svg.index(">") + 1
-    return svg[:at] + style + paper + svg[at:] + "\n"
+    """Picture as a file of its own, in the light page's colours, on white paper.
+
+    The colours are written out: few programs but browsers know custom properties.
+    """
+    light = dict(re.findall(r"--(\w+):(#\w+)", COLOURS.split("@media")[0]))
+    style = re.sub(r"var\(--(\w+)\)", lambda found: light[found[1]], SHAPES)
+    head, _, body = svg.partition(">")
+    width, height = re.findall(r'viewBox="0 0 (\S+) (\S+)"', head)[0]
+    size = {"width": int(width) + 2 * EDGE_PT, "height": int(height) + 2 * EDGE_PT}
+    box = f'viewBox="{-EDGE_PT} {-EDGE_PT} {size["width"]} {size["height"]}"'
+    head = re.sub(r'viewBox="[^"]*"', box, head)
+    paper = element("rect", x=-EDGE_PT, y=-EDGE_PT, class_="paper", **size)
+    return f"{head}>{element('style', style)}{paper}{body}\n"
 
 
 def tone(reading: Reading | None) -> str:

@@ -5,12 +5,18 @@ typst comes with the extra ``print``; without it `typst` raises `ModuleNotFoundE
 
 from __future__ import annotations
 
+import re
+import struct
+import zlib
 from collections.abc import Sequence
 from typing import Any
 
 from assessor.figures.page import Paper
 
 PNG_PER_INCH = 200.0
+PICTURE_PER_INCH = 150.0
+PNG_HEAD = 33  # signature and header chunk (ISO/IEC 15948, 5.2 and 11.2.2)
+PNG_MARK = b"Software\0assessor"
 
 
 def pdf(svgs: Sequence[str], paper: Paper) -> bytes:
@@ -30,6 +36,29 @@ def pngs(
     """One PNG for each page; for the error see `pdf`."""
     made = _typst().compile(_source(svgs, paper), format="png", ppi=per_inch)
     return tuple(made) if isinstance(made, list) else (bytes(made),)
+
+
+def picture_png(svg: str, per_inch: float = PICTURE_PER_INCH) -> bytes:
+    """A picture on its own as PNG, marked as made by this program.
+
+    Parameters
+    ----------
+    svg : str
+        With a ``viewBox`` in points, as `assessor.figures.picture.alone` gives it.
+    per_inch : float
+        Pixels an inch.
+    """
+    found = re.search(r'viewBox="\S+ \S+ (\S+) (\S+)"', svg)
+    assert found is not None
+    paper = Paper(float(found[1]), float(found[2]), "", "")
+    (made,) = pngs([svg], paper, per_inch)
+    return made[:PNG_HEAD] + _chunk(b"tEXt", PNG_MARK) + made[PNG_HEAD:]
+
+
+def _chunk(kind: bytes, content: bytes) -> bytes:
+    """One chunk of a PNG: length, kind, content, check sum (ISO/IEC 15948, 5.3)."""
+    check = zlib.crc32(kind + content)
+    return struct.pack(">I", len(content)) + kind + content + struct.pack(">I", check)
 
 
 def _typst() -> Any:
