@@ -31,15 +31,16 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from enum import StrEnum
+from statistics import NormalDist
 
 import numpy as np
-from scipy.special import ndtr, ndtri
 
 from assessor.tuning import FloatArray
 
 FEWEST = 4  # values; with three even a perfect row is chance in one of three cases
 MOST_EXACT = 10  # values for which the exact distribution of S is counted out
 SURE = 0.95
+NORMAL = NormalDist()
 Z95 = 1.96  # as the formula is published; the quantile is 1.959964
 
 
@@ -112,7 +113,7 @@ def mann_kendall(values: FloatArray) -> MannKendall:
     variance = (n * (n - 1.0) * (2 * n + 5) - ties) / 18
     z = (s - np.sign(s)) / np.sqrt(variance) if variance > 0 else 0.0
     exact = n <= MOST_EXACT and len(counts) == n
-    p = _exact_p(n, s) if exact else min(1.0, 2 * float(ndtr(-abs(z))))
+    p = _exact_p(n, s) if exact else min(1.0, 2 * NORMAL.cdf(-abs(float(z))))
     return MannKendall(s, variance, float(z), p, exact)
 
 
@@ -165,7 +166,7 @@ def theil_sen(
 def _interval(slopes: FloatArray, variance: float, ranks: Ranks) -> tuple[float, float]:
     """Ends of the interval among ordered slopes."""
     count = len(slopes)
-    half = float(ndtri((1 + SURE) / 2)) * float(np.sqrt(variance))
+    half = NORMAL.inv_cdf((1 + SURE) / 2) * float(np.sqrt(variance))
     if ranks == Ranks.SCIPY:
         first = max(round((count - half) / 2) - 1, 0)
         last = min(round((count + half) / 2), count - 1)

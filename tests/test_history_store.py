@@ -52,10 +52,7 @@ def test_what_is_kept_comes_back(store: Store) -> None:
     assert (take.player, take.device, take.title) == ("Ada", "phone", "Sixteen of them")
     assert (take.recorded_at, take.kept_at) == (what.recorded_at, stores.NOW)
     assert (take.digest, take.a_level_dbfs) == (f"{3:064x}", -31.5)
-    assert (take.lick, take.settings) == (
-        digest_of(stores.LICK),
-        what.result["settings"],
-    )
+    assert (take.lick, take.summary.tolerance) == (digest_of(stores.LICK), "usual")
     assert result_of(store, kept.take_id) == json.loads(json.dumps(what.result))
 
 

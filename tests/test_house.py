@@ -41,7 +41,7 @@ FLOORS: list[list[set[str]]] = [
     [{"assessment"}],
     [{"history"}, {"figures"}],
     [{"history"}, {"figures"}, {"review"}, {"transcription"}],
-    [{"report"}],
+    [{"report", "weeks"}],
     [{"cli"}, {"web"}],
     [{"__main__"}],
 ]

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import replace
 from datetime import UTC, timedelta
 from fractions import Fraction
 from pathlib import Path
@@ -122,11 +121,11 @@ def test_order_and_days() -> None:
     """Longest not played first; what was played today comes last; what rests waits."""
     first = at(80, True, False, days_ago=5)
     today = [
-        replace(one, lick="b" * 64, title="Today", recorded_at=stores.NOW)
+        one._replace(lick="b" * 64, title="Today", recorded_at=stores.NOW)
         for one in at(80, True, False)
     ]
     resting = [
-        replace(one, lick="c" * 64, title="Resting")
+        one._replace(lick="c" * 64, title="Resting")
         for one in at(100, True, True, True)
     ]
     plan = planned([*today, *first, *resting])
@@ -138,7 +137,7 @@ def test_order_and_days() -> None:
 def test_licks_take_turns() -> None:
     """Three minutes each, in turn; no more licks than there are turns."""
     takes = [
-        replace(one, lick=name * 64, title=name)
+        one._replace(lick=name * 64, title=name)
         for name in "abc"
         for one in at(80, True, False)
     ]

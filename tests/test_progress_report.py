@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import re
-from dataclasses import replace
 from datetime import UTC
 from xml.etree import ElementTree
 
@@ -14,8 +13,8 @@ from test_progress import improving, only, take
 from assessor.figures.picture import alone
 from assessor.history.licks import digest_of
 from assessor.history.progress import progress_of
-from assessor.report.weeks import in_full, overview
 from assessor.report.weeks_page import weeks_page, weeks_picture
+from assessor.weeks import in_full, overview
 
 SVG = "{http://www.w3.org/2000/svg}"
 KNOWN = {digest_of(stores.LICK): stores.LICK}
@@ -68,8 +67,8 @@ def test_lick_without_sheet_has_its_row_all_the_same() -> None:
 def test_other_versions_are_marked() -> None:
     """With a star, a notice and the command that mends it."""
     takes = improving(6)
-    takes = [replace(takes[-1], tool_version="2", take_id=99), *takes[:-1]]
-    takes[0] = replace(takes[0], recorded_at=stores.NOW)
+    takes = [takes[-1]._replace(tool_version="2", take_id=99), *takes[:-1]]
+    takes[0] = takes[0]._replace(recorded_at=stores.NOW)
     text = in_full(only(takes), None)
     assert "versions 1, 2" in text
     assert "assessor history again" in text
@@ -87,7 +86,7 @@ def test_overview_names_every_lick() -> None:
 def test_page_is_whole_and_safe() -> None:
     """One picture a row, a heat map, no script, nothing that is loaded."""
     title = "<script>alert(1)</script>"
-    found = only([replace(one, title=title) for one in improving(12)])
+    found = only([one._replace(title=title) for one in improving(12)])
     html = weeks_page([found], KNOWN, ["Mind & body"])
     assert html.count('class="picture"') == len(found.series) + len(found.causes) + 1
     assert "<script" not in html
@@ -109,7 +108,7 @@ def test_picture_of_a_row(count: int) -> None:
 def test_hollow_points_are_of_other_versions() -> None:
     """Shape, not colour."""
     takes = improving(6)
-    takes[-1] = replace(takes[-1], tool_version="2")
+    takes[-1] = takes[-1]._replace(tool_version="2")
     root = ElementTree.fromstring(weeks_picture(only(takes), "timing spread"))
     looks = [one.get("class") for one in root.findall(f".//{SVG}circle")]
     assert looks == ["open"] * 5 + ["quiet"]

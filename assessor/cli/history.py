@@ -217,13 +217,13 @@ def _again(store: Store, take: Take) -> str:
     from assessor.errors import AssessorError
     from assessor.history.again import settings_of
     from assessor.history.licks import lick_of
-    from assessor.history.takes import licks_of, replace_result
+    from assessor.history.takes import licks_of, replace_result, result_of
 
     label = f"take {take.take_id}"
     sheet = next(one.sheet for one in licks_of(store) if one.digest == take.lick)
     if sheet is None:
         return f"{label}: its lick was not kept as a sheet; check it again by hand"
-    for file in (take.file, take.copy):
+    for file in (take.file, take.copied_to):
         if file is None or not Path(file).is_file():
             continue
         try:
@@ -231,7 +231,8 @@ def _again(store: Store, take: Take) -> str:
             if heard.digest != take.digest:
                 continue
             lick = lick_of(sheet).at_tempo(take.summary.written_bpm)
-            result = report.result(assess(heard, lick, settings_of(take.settings)))
+            settings = settings_of(result_of(store, take.take_id)["settings"])
+            result = report.result(assess(heard, lick, settings))
         except AssessorError as problem:
             return f"{label}: {problem}"
         result["recording"]["name"] = Path(take.file).name

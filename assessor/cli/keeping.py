@@ -5,10 +5,12 @@ The database libraries are imported only where a store is opened.
 
 from __future__ import annotations
 
+import gc
 import os
 import shutil
 import textwrap
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
@@ -65,6 +67,21 @@ class Moment(ParamType):
         if notice:
             click.echo(f"Notice  {notice}", err=True)
         return moment
+
+
+@contextmanager
+def many_records() -> Iterator[None]:
+    """Read ten thousand small records without the collector looking through them.
+
+    Nothing among them is garbage; looking costs a third of the time, and again as the
+    program ends.
+    """
+    gc.disable()
+    try:
+        yield
+    finally:
+        gc.freeze()
+        gc.enable()
 
 
 def span_options(command: Command) -> Command:

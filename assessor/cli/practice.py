@@ -13,6 +13,7 @@ import click
 
 from assessor.cli.keeping import (
     Moment,
+    many_records,
     paragraphs,
     player_option,
     span_options,
@@ -69,7 +70,7 @@ def plan_practice(
     except ValueError as problem:
         raise click.BadParameter(str(problem), param_hint="--rule") from problem
     now = datetime.now(UTC)
-    with bad_files(), open_store(store_text, create=False) as store:
+    with bad_files(), many_records(), open_store(store_text, create=False) as store:
         found = progress_of(takes.takes_of(store, takes.Selection(player=player)))
         kept = takes.licks_of(store)
         licks = {one.digest: lick_of(one.sheet) for one in kept if one.sheet}

@@ -13,6 +13,7 @@ import click
 
 from assessor.cli.keeping import (
     find_lick,
+    many_records,
     paragraphs,
     player_option,
     span_options,
@@ -71,7 +72,7 @@ def progress(
     for option, file in (("--html", html_path), ("--figure", svg_path)):
         refuse_wrong_place(option, file)
     now = datetime.now(UTC)
-    with bad_files(), open_store(store_text, create=False) as store:
+    with bad_files(), many_records(), open_store(store_text, create=False) as store:
         digest = find_lick(store, lick_text).digest if lick_text else None
         selection = takes.Selection(player, digest, since, until)
         found = progress_of(takes.takes_of(store, selection))
@@ -81,7 +82,9 @@ def progress(
                 "assessor check --keep, and see assessor history list"
             )
             raise HistoryError(message, str(store.place))
-        licks = _licks(takes.licks_of(store))
+        # sheets are read only where something is drawn over them
+        drawn = html_path is not None or len(found) == 1
+        licks = _licks(takes.licks_of(store)) if drawn else {}
         cautions = cautions_of(store, player, now)
     if svg_path is not None:
         _write_svg(found, reading, svg_path)
@@ -115,7 +118,7 @@ def _write_svg(found: Sequence[LickProgress], reading: str, file: str) -> None:
 def _show(
     found: Sequence[LickProgress], licks: dict[str, Lick], cautions: Sequence[str]
 ) -> None:
-    from assessor.report.weeks import in_full, overview
+    from assessor.weeks import in_full, overview
 
     width = PIPE_WIDTH
     if sys.stdout.isatty():

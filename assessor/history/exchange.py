@@ -226,7 +226,6 @@ def _read_take(session: Session, value: Json) -> bool:
         digest=digest,
         duration_s=result["recording"]["duration_s"],
         tool_version=result["tool_version"],
-        settings=result["settings"],
         summary=summary_of(result).to_json(),
         **_read_fields(value, TAKE_FIELDS),
     )

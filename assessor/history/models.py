@@ -131,7 +131,6 @@ class TakeRow(Base):
     file: Mapped[str]
     copy: Mapped[str | None]
     tool_version: Mapped[str]
-    settings: Mapped[dict[str, Any]]
     summary: Mapped[dict[str, Any]]
     a_level_dbfs: Mapped[float | None]
 

@@ -1,7 +1,8 @@
 """What changes over days, computed from kept takes alone.
 
 Each take speaks with its best pass, the one `assessor check` reports; a day with the
-median of its takes, so that a day of many takes weighs no more than one of few.  Above
+median of its takes (of faults, their share in all of its notes), so that a day of many
+takes weighs no more than one of few.  Above
 `MOST_POINTS` days weeks take their place.  A trend is looked for in takes of one
 version of the program only, that of the newest, because another version may measure
 differently; readings that depend on the tolerance, in takes of the newest one's.
@@ -19,15 +20,18 @@ tempo is a row of its own beside them.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta, tzinfo
 from enum import StrEnum
-from functools import partial
+from functools import cached_property
+from statistics import median
+from typing import NamedTuple
 
 import numpy as np
 
 from assessor.history import clock
+from assessor.history.summary import KeptReading
 from assessor.history.takes import Take
 from assessor.trend import (
     FEWEST,
@@ -43,7 +47,9 @@ WEEK_DAYS = 7
 SURE_P = 0.05
 
 MORE_IS_BETTER = frozenset({"mark", "right notes", "tempo reached"})
-BY_TOLERANCE = frozenset({"mark", "tempo reached"})
+
+# Takes by day, or by the Monday of their week, in order
+Bins = dict[date, list[Take]]
 
 
 class Verdict(StrEnum):
@@ -55,8 +61,7 @@ class Verdict(StrEnum):
     WORSE = "worse"
 
 
-@dataclass(frozen=True)
-class Point:
+class Point(NamedTuple):
     """One day, or week, of one reading.
 
     Attributes
@@ -161,15 +166,14 @@ class LickProgress:
         The written tempo.
     takes : tuple of Take
         In order of time.
-    days : int
-        With takes.
+    on : tuple of date
+        Day of each take.
     reached_bpm : float or None
         Fastest whole pass with every headline inside its tolerance.
     series : tuple of Series
         Mark, tempo reached, readings.
     causes : tuple of Series
         Faults by cause in a hundred notes, commonest first.
-    heat : Heat
     versions : tuple of str
         Of the program, oldest first.
     """
@@ -178,16 +182,21 @@ class LickProgress:
     title: str
     goal_bpm: float
     takes: tuple[Take, ...]
-    days: int
+    on: tuple[date, ...]
     reached_bpm: float | None
     series: tuple[Series, ...]
     causes: tuple[Series, ...]
-    heat: Heat
     versions: tuple[str, ...]
 
+    @property
+    def days(self) -> int:
+        """Number of days with takes."""
+        return len(set(self.on))
 
-# One value of a take for a row: value, uncertainty, unit, limit
-Value = tuple[float, float, str, float | None]
+    @cached_property
+    def heat(self) -> Heat:
+        """Where trouble sits; only counted when it is asked for."""
+        return _heat(self.takes, self.on)
 
 
 def progress_of(
@@ -207,16 +216,16 @@ def _lick(takes: list[Take], zone: tzinfo | None) -> LickProgress:
     newest = takes[-1]
     days = [clock.local_day(take.recorded_at, zone) for take in takes]
     reached = [bpm for take in takes if (bpm := _tempo_reached(take)) is not None]
+    bins = _binned(takes, days)
     return LickProgress(
         lick=newest.lick,
         title=newest.title,
         goal_bpm=newest.summary.written_bpm,
         takes=tuple(takes),
-        days=len(set(days)),
+        on=tuple(days),
         reached_bpm=max(reached, default=None),
-        series=tuple(_all_series(takes, days)),
-        causes=tuple(_cause_series(takes, days)),
-        heat=_heat(takes, days),
+        series=tuple(_all_series(bins, newest)),
+        causes=tuple(_cause_series(bins, newest)),
         versions=tuple(dict.fromkeys(take.tool_version for take in takes)),
     )
 
@@ -226,102 +235,101 @@ def _tempo_reached(take: Take) -> float | None:
     return max(inside, default=None)
 
 
-def _all_series(takes: list[Take], days: list[date]) -> Iterable[Series]:
-    names = dict.fromkeys(name for take in takes for name in take.summary.readings)
-    yield from _series("mark", takes, days, _mark)
-    yield from _series("tempo reached", takes, days, _reached)
-    for name in names:
-        yield from _series(name, takes, days, partial(_reading, name))
-
-
-def _mark(take: Take) -> Value | None:
-    mark = take.summary.best_pass.mark
-    return None if mark is None else (mark, 0.0, "of 100", None)
-
-
-def _reached(take: Take) -> Value | None:
-    tempo = _tempo_reached(take)
-    goal = take.summary.written_bpm
-    return None if tempo is None else (tempo, 0.0, "bpm", goal)
-
-
-def _reading(name: str, take: Take) -> Value | None:
-    """Distance from what was asked; of right notes, their share."""
-    kept = take.summary.readings.get(name)
-    if kept is None:
-        return None
-    if name in MORE_IS_BETTER:
-        allowed = None if kept.limit is None else kept.target - kept.limit
-        return kept.value, kept.uncertainty, kept.unit, allowed
-    return abs(kept.value - kept.target), kept.uncertainty, kept.unit, kept.limit
-
-
-def _cause_series(takes: list[Take], days: list[date]) -> Iterable[Series]:
-    """Faults of each cause in a hundred notes, commonest first."""
-    counts: dict[str, int] = {}
-    for take in takes:
-        for cause, count in take.summary.causes.items():
-            counts[cause] = counts.get(cause, 0) + count
-
-    for cause in sorted(counts, key=lambda cause: -counts[cause]):
-        yield from _series(
-            cause, takes, days, partial(_per_hundred, cause), by_rule=True
-        )
-
-
-def _per_hundred(cause: str, take: Take) -> Value | None:
-    reached = sum(take.summary.reached)
-    if not reached:
-        return None
-    return 100 * take.summary.causes.get(cause, 0) / reached, 0.0, "in 100", None
-
-
-def _series(
-    name: str,
-    takes: Sequence[Take],
-    days: Sequence[date],
-    value_of: Callable[[Take], Value | None],
-    *,
-    by_rule: bool = False,
-) -> Iterable[Series]:
-    """One row; none when no take has a value."""
-    values = [value_of(take) for take in takes]
-    if all(value is None for value in values):
-        return
-    by_rule = by_rule or name in BY_TOLERANCE
-    newest = _heard_by(takes[-1], by_rule)
+def _binned(takes: Sequence[Take], days: Sequence[date]) -> Bins:
+    """Takes by day, or by the Monday of their week where there are many days."""
     by_week = len(set(days)) > MOST_POINTS
-    points: dict[date, list[tuple[Value, bool]]] = {}
-    unit, limit = "", None
-    for take, day, value in zip(takes, days, values, strict=True):
-        if value is None:
-            continue
-        unit, limit = value[2], value[3]
-        if by_week:
-            day -= timedelta(days=day.weekday())
-        same = _heard_by(take, by_rule) == newest
-        points.setdefault(day, []).append((value, same))
-    row = tuple(_point(day, found) for day, found in sorted(points.items()))
+    bins: Bins = {}
+    for take, day in zip(takes, days, strict=True):
+        start = day - timedelta(days=day.weekday()) if by_week else day
+        bins.setdefault(start, []).append(take)
+    return bins
+
+
+def _comparable(
+    takes: list[Take], newest: Take, *, by_tolerance: bool
+) -> tuple[list[Take], bool]:
+    """Those of some takes that compare with the newest, or all when none does."""
+    same = [take for take in takes if take.tool_version == newest.tool_version]
+    if by_tolerance:
+        wanted = newest.summary.tolerance
+        same = [take for take in same if take.summary.tolerance == wanted]
+    return same or takes, bool(same)
+
+
+def _all_series(bins: Bins, newest: Take) -> Iterator[Series]:
+    rows: dict[str, list[Point]] = {"mark": [], "tempo reached": []}
+    for day, takes in bins.items():
+        judged, ok = _comparable(takes, newest, by_tolerance=True)
+        marks = [take.summary.best_pass.mark for take in judged]
+        reached = [_tempo_reached(take) for take in judged]
+        for name, values in (("mark", marks), ("tempo reached", reached)):
+            known = [value for value in values if value is not None]
+            if known:
+                rows[name].append(Point(day, median(known), 0.0, len(known), ok))
+        for name, point in _readings(day, takes, newest):
+            rows.setdefault(name, []).append(point)
+    goal = newest.summary.written_bpm
+    units: dict[str, tuple[str, float | None]] = {}
+    units |= {"mark": ("of 100", None), "tempo reached": ("bpm", goal)}
+    for name, row in rows.items():
+        if row:
+            unit, limit = units.get(name) or _unit_and_limit(name, bins)
+            yield _series(name, unit, row, limit)
+
+
+def _readings(
+    day: date, takes: list[Take], newest: Take
+) -> Iterator[tuple[str, Point]]:
+    """One point for each reading of a day."""
+    ours, ok = _comparable(takes, newest, by_tolerance=False)
+    found: dict[str, list[KeptReading]] = {}
+    for take in ours:
+        for name, kept in take.summary.readings.items():
+            found.setdefault(name, []).append(kept)
+    for name, readings in found.items():
+        if name in MORE_IS_BETTER:
+            values = [kept.value for kept in readings]
+        else:
+            values = [abs(kept.value - kept.target) for kept in readings]
+        known = median([kept.uncertainty for kept in readings])
+        yield name, Point(day, median(values), known, len(values), ok)
+
+
+def _unit_and_limit(name: str, bins: Bins) -> tuple[str, float | None]:
+    """Unit of a reading, and what is allowed in the latest take that has it."""
+    takes = [take for day in reversed(bins) for take in reversed(bins[day])]
+    kept = next(t.summary.readings[name] for t in takes if name in t.summary.readings)
+    if name in MORE_IS_BETTER and kept.limit is not None:
+        return kept.unit, kept.target - kept.limit
+    return kept.unit, kept.limit
+
+
+def _cause_series(bins: Bins, newest: Take) -> Iterator[Series]:
+    """Faults of each cause in a hundred notes, commonest first."""
+    counted: list[tuple[date, dict[str, int], int, bool]] = []
+    total: dict[str, int] = {}
+    for day, takes in bins.items():
+        judged, ok = _comparable(takes, newest, by_tolerance=True)
+        counts: dict[str, int] = {}
+        for take in judged:
+            for cause, count in take.summary.causes.items():
+                counts[cause] = counts.get(cause, 0) + count
+        notes = sum(sum(take.summary.reached) for take in judged)
+        if notes:
+            counted.append((day, counts, notes, ok))
+        for cause, count in counts.items():
+            total[cause] = total.get(cause, 0) + count
+    for cause in sorted(total, key=lambda cause: -total[cause]):
+        row = [
+            Point(day, 100 * counts.get(cause, 0) / notes, 0.0, len(bins[day]), ok)
+            for day, counts, notes, ok in counted
+        ]
+        yield _series(cause, "in 100", row, None)
+
+
+def _series(name: str, unit: str, row: list[Point], limit: float | None) -> Series:
     change = _change([point for point in row if point.comparable])
-    yield Series(name, unit, row, limit, change, _verdict(name, change))
-
-
-def _heard_by(take: Take, by_rule: bool) -> tuple[str, str]:
-    tolerance = str(take.settings["tolerance"]["name"]) if by_rule else ""
-    return take.tool_version, tolerance
-
-
-def _point(day: date, found: list[tuple[Value, bool]]) -> Point:
-    """Median of a day, of its comparable takes where there are some."""
-    comparable = [value for value, same in found if same]
-    values = comparable or [value for value, _ in found]
-    return Point(
-        day=day,
-        value=float(np.median([value[0] for value in values])),
-        uncertainty=float(np.median([value[1] for value in values])),
-        takes=len(values),
-        comparable=bool(comparable),
-    )
+    return Series(name, unit, tuple(row), limit, change, _verdict(name, change))
 
 
 def _change(points: Sequence[Point]) -> Change | None:
@@ -356,17 +364,15 @@ def _verdict(name: str, change: Change | None) -> Verdict:
 
 def _heat(takes: Sequence[Take], days: Sequence[date]) -> Heat:
     """Counts by week; takes of one lick all have its notes."""
-    faulty: dict[date, np.ndarray] = {}
-    reached: dict[date, np.ndarray] = {}
+    by_week: dict[date, list[Take]] = {}
     for take, day in zip(takes, days, strict=True):
-        week = day - timedelta(days=day.weekday())
-        wrong = np.array(take.summary.faulty)
-        faulty[week] = faulty.get(week, np.zeros_like(wrong)) + wrong
-        judged = np.array(take.summary.reached)
-        reached[week] = reached.get(week, np.zeros_like(judged)) + judged
-    weeks = tuple(sorted(faulty))
-    return Heat(
-        weeks,
-        tuple(tuple(faulty[week].tolist()) for week in weeks),
-        tuple(tuple(reached[week].tolist()) for week in weeks),
-    )
+        by_week.setdefault(day - timedelta(days=day.weekday()), []).append(take)
+    faulty = [
+        np.sum([take.summary.faulty for take in one], axis=0).tolist()
+        for one in by_week.values()
+    ]
+    reached = [
+        np.sum([take.summary.reached for take in one], axis=0).tolist()
+        for one in by_week.values()
+    ]
+    return Heat(tuple(by_week), tuple(map(tuple, faulty)), tuple(map(tuple, reached)))

@@ -6,8 +6,8 @@ sits and which kinds of fault occur is counted over every pass.
 
 from __future__ import annotations
 
-from dataclasses import asdict, dataclass
-from typing import Any
+from collections.abc import Iterable
+from typing import Any, NamedTuple
 
 from assessor import care
 
@@ -26,11 +26,11 @@ READINGS = {
     "slur unevenness": ("legato", "npvi"),
     "slur level": ("legato", "level"),
 }
+DIGITS = 6
 JUDGED = ("right", "wrong", "missed")
 
 
-@dataclass(frozen=True)
-class KeptReading:
+class KeptReading(NamedTuple):
     """One reading as it was kept; as `assessor.measures.tolerance.Reading`."""
 
     value: float
@@ -41,8 +41,7 @@ class KeptReading:
     judgement: str
 
 
-@dataclass(frozen=True)
-class KeptPass:
+class KeptPass(NamedTuple):
     """One pass.
 
     Attributes
@@ -63,8 +62,7 @@ class KeptPass:
     mark: float | None
 
 
-@dataclass(frozen=True)
-class Summary:
+class Summary(NamedTuple):
     """A take in short.
 
     Attributes
@@ -83,6 +81,8 @@ class Summary:
         something was wrong there.
     stretch_s : float
         Longest playing without a break of five minutes.
+    tolerance : str
+        Name of the limits that it was judged by.
     """
 
     asked_bpm: float
@@ -94,6 +94,7 @@ class Summary:
     reached: tuple[int, ...]
     faulty: tuple[int, ...]
     stretch_s: float
+    tolerance: str
 
     @property
     def best_pass(self) -> KeptPass:
@@ -101,23 +102,33 @@ class Summary:
         return self.passes[self.best]
 
     def to_json(self) -> Json:
-        """Value that `json` can write."""
-        return asdict(self)
+        """Value that `json` can write; passes and readings as rows without names.
+
+        Numbers are kept to six digits, finer than any reading is; the result has them
+        whole.
+        """
+        shorter = {
+            "passes": [_short(one) for one in self.passes],
+            "readings": {name: _short(one) for name, one in self.readings.items()},
+        }
+        return self._asdict() | shorter
 
     @staticmethod
     def from_json(value: Json) -> Summary:
-        """Read what `to_json` wrote."""
-        return Summary(
-            **{
-                **value,
-                "passes": tuple(KeptPass(**one) for one in value["passes"]),
-                "readings": {
-                    name: KeptReading(**one) for name, one in value["readings"].items()
-                },
-                "reached": tuple(value["reached"]),
-                "faulty": tuple(value["faulty"]),
-            }
-        )
+        """Read what `to_json` wrote, and JSON made of it; the value is used up."""
+        readings = value["readings"].items()
+        value["passes"] = tuple([KeptPass(*one) for one in value["passes"]])
+        value["readings"] = {name: KeptReading(*one) for name, one in readings}
+        value["reached"] = tuple(value["reached"])
+        value["faulty"] = tuple(value["faulty"])
+        return Summary(**value)
+
+
+def _short(row: Iterable[Any]) -> list[Any]:
+    """Row with its numbers to `DIGITS` digits."""
+    return [
+        float(f"{one:.{DIGITS}g}") if isinstance(one, float) else one for one in row
+    ]
 
 
 def summary_of(result: Json) -> Summary:
@@ -149,6 +160,7 @@ def summary_of(result: Json) -> Summary:
         reached=reached,
         faulty=faulty,
         stretch_s=care.longest_stretch_s(_played(passes)),
+        tolerance=result["settings"]["tolerance"]["name"],
     )
 
 
@@ -159,8 +171,7 @@ def _readings(found: Json) -> dict[str, KeptReading]:
         for key in path:
             value = value[key]
         if value is not None:
-            known = {key: value[key] for key in KeptReading.__dataclass_fields__}
-            readings[name] = KeptReading(**known)
+            readings[name] = KeptReading(*(value[key] for key in KeptReading._fields))
     return readings
 
 

@@ -10,7 +10,7 @@ from assessor.history.progress import LickProgress, Series, Verdict
 from assessor.lick.notation import Lick
 from assessor.report.document import shipped, source_hash, template
 from assessor.report.result import tool_version
-from assessor.report.weeks import (
+from assessor.weeks import (
     MOST_CAUSES,
     MOST_WEEKS,
     SOURCES,

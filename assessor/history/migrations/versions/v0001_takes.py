@@ -57,7 +57,6 @@ def _take() -> None:
         sa.Column("file", sa.String(), nullable=False),
         sa.Column("copy", sa.String(), nullable=True),
         sa.Column("tool_version", sa.String(), nullable=False),
-        sa.Column("settings", sa.JSON(), nullable=False),
         sa.Column("summary", sa.JSON(), nullable=False),
         sa.PrimaryKeyConstraint("id", name="pk_take"),
         *(

@@ -180,7 +180,7 @@ def notices(one: LickProgress) -> list[str]:
             "trends are told from those of the newest alone (* and hollow points are "
             "of others). Make them comparable with: assessor history again"
         )
-    names = {take.settings["tolerance"]["name"] for take in one.takes}
+    names = {take.summary.tolerance for take in one.takes}
     if len(names) > 1:
         said.append(
             f"Takes were judged by different tolerances ({', '.join(sorted(names))}): "
