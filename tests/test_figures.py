@@ -102,6 +102,19 @@ def test_each_fault_of_a_note_is_told_once() -> None:
     assert "hammered on" in said
 
 
+@pytest.mark.parametrize("index", [14, 15])
+def test_words_stay_inside_the_picture(index: int) -> None:
+    """At the right edge a word ends where it would begin elsewhere."""
+    sixteenths = made.lick([k / 4 for k in range(16)], last_beats="1/4")
+    notes: list[Any] = [*made.as_written(sixteenths)]
+    notes[index] = None
+    found = made.assessed(sixteenths, made.passage(notes))
+    tree = drawn(take_picture(scene(found, 0), NARROW_PT))
+    (word,) = [e for e in tree.iter(f"{SVG}text") if e.text == "missed"]
+    assert word.get("text-anchor") == "end"
+    assert float(str(word.get("x"))) <= NARROW_PT
+
+
 def test_each_verdict_has_a_word_or_a_shape() -> None:
     """Nothing is told by colour alone."""
     tree = drawn(take_picture(scene(faulty(), 0)))

@@ -27,7 +27,7 @@ if not os.environ.get("CI"):
 from selenium import webdriver  # noqa: E402
 
 TOP = Path(__file__).parents[1]
-WIDTHS = (320, 768, 1600)
+WIDTHS = (320, 768, 1600, 3840)
 THEMES = ("light", "dark")
 # Without these the browser looks for hosts that are not there.
 FLAGS = (

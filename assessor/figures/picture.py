@@ -43,6 +43,8 @@ stroke-linejoin:round;stroke-linecap:round}
 .picture .whisker{stroke:var(--ink);stroke-width:2.4;fill:none}
 .picture .open{fill:var(--paper);stroke:var(--ink);stroke-width:1.4}
 .picture .now{stroke:var(--ink);stroke-width:1.2;fill:none}
+.picture .clear{stroke:var(--paper);stroke-width:2.5;paint-order:stroke;\
+stroke-linejoin:round}
 .picture .stem.quiet{stroke:var(--quiet);fill:none}
 """
 

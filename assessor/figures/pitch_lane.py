@@ -23,6 +23,7 @@ SEMITONE_PT, LEAST_PT, MOST_PT = 5.2, 58.0, 132.0
 ROOM_ABOVE, ROOM_BELOW = 2.6, 1.6  # semitones; words stand above
 TEXT_SIZE, AXIS_SIZE = 8.5, 7.5
 LABEL_APART_PT = 7.5
+LETTER_PT = 4.6  # mean width of a letter of a label
 JUMP = 1.5  # semitones from frame to frame that no line joins
 # Written bends say how far, not when: share of the note, share of the size.
 SHAPES = {
@@ -127,7 +128,7 @@ class PitchLane:
         )
         if missed:
             y = self.y(note.midi_number) - thick / 2 - 2
-            yield words("missed", x, y, AXIS_SIZE)
+            yield self._label("missed", x, y)
 
     def _played(self, index: int) -> Iterator[str]:
         """What sounded for a written note, and what was wrong with it."""
@@ -144,16 +145,23 @@ class PitchLane:
         if index in self.wrong:
             name = f"× {note_name(self.wrong[index])}"
             y = self.y(self.scene.fretted(played)) - 4
-            yield words(name, x, y, TEXT_SIZE, class_="strong")
+            yield self._label(name, x, y, "strong")
         elif note.verdict == Verdict.UNSURE:
             y = self.y(self.scene.fretted(played)) - 4
-            yield words("?", x, y, TEXT_SIZE, class_="quiet")
+            yield self._label("?", x, y, "quiet")
         elif outside and reading is not None:
             sign = "↑" if kind == "high" else "↓"
             bend = written.bend.target_cents / 100 if written.bend else 0
             y = self.y(written.midi_number + bend) - 5
             text = f"{sign} {abs(reading.deviation):.0f} c"
-            yield words(text, x, y, TEXT_SIZE, class_=kind)
+            yield self._label(text, x, y, kind)
+
+    def _label(self, text: str, x: float, y: float, kind: str = "") -> str:
+        """A word beside a note, kept inside the picture and clear of lines."""
+        style = {"class_": f"clear {kind}".strip()}
+        if x + LETTER_PT * len(text) > self.tab.width:
+            x, style["text_anchor"] = self.tab.width, "end"
+        return words(text, x, y, TEXT_SIZE, **style)
 
     def _reading(self, index: int) -> Reading | None:
         """The reading a note's pitch is judged by."""
@@ -183,7 +191,7 @@ class PitchLane:
             class_="extra",
         )
         yield from self._curve(played, "curve")
-        yield words("extra", x, y - thick / 2 - 2, AXIS_SIZE)
+        yield self._label("extra", x, y - thick / 2 - 2)
 
     def _x(self, time_s: float) -> float:
         return self.tab.x_of_beat(float(self.scene.line.beat(time_s)))

@@ -14,7 +14,7 @@ from assessor.figures.tab import FONTS, TabPicture, systems
 from assessor.measures.focus import say_place
 from assessor.pitch import PerformedNote
 
-WIDE_PT, MIDDLE_PT, NARROW_PT = 760.0, 500.0, 280.0
+WIDE_PT, MIDDLE_PT, NARROW_PT = 760.0, 500.0, 235.0
 GAP_PT = 30.0  # between systems
 HEAD_PT = 17.0  # a lane's word, above it
 LANES = (
