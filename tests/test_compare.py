@@ -10,6 +10,7 @@ import hand_made as made
 import numpy as np
 import pytest
 from click.testing import CliRunner
+from test_page import Elements
 
 from assessor import report
 from assessor.assessment import Settings
@@ -17,7 +18,9 @@ from assessor.cli import main
 from assessor.errors import ResultError
 from assessor.measures.tolerance import TOLERANCES
 from assessor.report.compare import Change, Compared, comparison, read_result, readings
+from assessor.report.compare_page import compare_page
 
+FIRST_VERSION = Path(__file__).parent / "results" / "version-1.json"
 LICK = made.lick([k / 2 for k in range(16)], title="Sixteen eighths")
 WHOLE = """{"format": "assessor-result", "version": %s, "lick": {}, "recording": {},
 "settings": {}, "best_pass": 0, "passes": []}"""
@@ -103,6 +106,51 @@ def test_other_files_are_refused(tmp_path: Path, text: str, problem: str) -> Non
         read_result(file)
 
 
+def test_what_lies_inside_twice_is_of_no_weight() -> None:
+    """Steadier still, and still inside: no number that invites to chase it."""
+    both = result(1, 0.006), result(2, 0.0001)
+    spread = {r.name: r for r in readings(*both)}["spread"]
+    assert spread.change is Change.BETTER
+    assert spread.words == "better, but both inside"
+
+
+def test_a_file_of_the_first_version_is_still_read() -> None:
+    """Kept as it was written then; never to be written anew."""
+    old = report.read_result(FIRST_VERSION)
+    assert old["version"] == 1
+    text = comparison(old, result(1, 0.04))
+    assert "wrong-notes.flac" in text
+    assert "spread" in text
+
+
+@pytest.mark.parametrize(
+    "text", ["<script>alert(1)</script>", "\"a\" & 'b' {{ 7 * 7 }}", "🎸 גיטרה"]
+)
+def test_a_page_shows_names_as_text(text: str) -> None:
+    """Title, file name and fault, wherever a result came from."""
+    first, second = result(1, 0.04), result(2, 0.004, missed=3)
+    for one in (first, second):
+        one["lick"]["title"] = one["recording"]["name"] = text
+    second["passes"][0]["faults"][0]["what"] = text
+    found = Elements(compare_page(first, second))
+    assert "".join(found.texts["h1"]).strip() == text
+    assert text in "".join(found.texts["bdi"])
+    assert any(text in told for told in found.texts["li"])
+    assert found.named("script") == []
+    assert not any("style" in attrs for _, attrs in found.tags)
+
+
+def test_a_page_draws_every_reading() -> None:
+    """A picture for each, told in words too, and a table behind."""
+    both = result(1, 0.04), result(2, 0.004)
+    found = Elements(compare_page(*both))
+    names = {one.name for one in readings(*both)}
+    pictures = found.named("svg")
+    assert len(pictures) == len(names)
+    assert all(str(p["aria-label"]).startswith("A ") for p in pictures)
+    assert names <= set(found.texts["strong"]) & set(found.texts["th"])
+
+
 def test_command_line(tmp_path: Path) -> None:
     """Two files; a missing one ends with code 3."""
     for name, seed, spread_s in (("a", 1, 0.04), ("b", 2, 0.004)):
@@ -112,6 +160,12 @@ def test_command_line(tmp_path: Path) -> None:
     done = CliRunner().invoke(main, ["compare", *files])
     assert done.exit_code == 0
     assert "better by" in done.output
+    page = tmp_path / "page.html"
+    again = CliRunner().invoke(main, ["compare", *files, "--html", str(page)])
+    assert again.output == done.output
+    assert "Content-Security-Policy" in page.read_text(encoding="utf-8")
+    taken = CliRunner().invoke(main, ["compare", *files, "--html", files[0]])
+    assert taken.exit_code == 2
     assert max(map(len, done.output.splitlines())) <= 80
     done = CliRunner().invoke(main, ["compare", files[0], str(tmp_path / "no.json")])
     assert done.exit_code == 3

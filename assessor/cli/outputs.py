@@ -34,7 +34,7 @@ def refuse_wrong_place(option: str, file: str | None) -> None:
         problem = "that is a folder, or its folder is not there; name a file"
     elif option == "--figure" and out.suffix.lower() not in FIGURE_MARKS:
         problem = "a picture is written as .svg or .png"
-    elif out.suffix.lower() == ".png" and find_spec("typst") is None:
+    elif option == "--figure" and _lacks_typst(out):
         problem = "PNG needs typst, which comes with the extra: assessor[print]"
     elif out.exists() and not _is_earlier(out, _mark(option, out)):
         what = option.removeprefix("--").replace("json", "result")
@@ -42,6 +42,11 @@ def refuse_wrong_place(option: str, file: str | None) -> None:
     if problem:
         message = f"{file}: {problem}"
         raise click.BadParameter(message, param_hint=option)
+
+
+def _lacks_typst(out: Path) -> bool:
+    """Say whether a PNG is asked for that cannot be made."""
+    return out.suffix.lower() == ".png" and find_spec("typst") is None
 
 
 def _mark(option: str, out: Path) -> str:

@@ -17,7 +17,7 @@ from pathlib import Path
 from typing import Any
 
 from assessor.errors import ResultError
-from assessor.measures.tolerance import DECIMALS
+from assessor.measures.tolerance import DECIMALS, Judgement
 from assessor.report.readings import value_in
 from assessor.report.result import FORMAT, VERSION
 
@@ -38,7 +38,7 @@ READINGS = {
 }
 REQUIRED = {"version", "lick", "recording", "settings", "best_pass", "passes"}
 MOST_FAULTS = 8  # gone, and new
-COLUMNS = (0, 23, 39, 55)  # where they start, if what stands before is not longer
+APART = 2  # between columns
 
 
 class Change(StrEnum):
@@ -60,6 +60,10 @@ class Compared:
         Distance of each take, in `unit`.
     first_uncertainty, second_uncertainty : float
         Half the width of the 95 % interval.
+    limit : float or None
+        Distance that is allowed in the second take.
+    both_inside : bool
+        Both lie inside their tolerance for sure: the change is of no weight.
     """
 
     name: str
@@ -68,6 +72,8 @@ class Compared:
     second: float
     first_uncertainty: float
     second_uncertainty: float
+    limit: float | None = None
+    both_inside: bool = False
 
     @property
     def nearer(self) -> float:
@@ -91,6 +97,16 @@ class Compared:
         if round(abs(self.nearer) - self.uncertainty, DECIMALS) <= 0:
             return Change.SAME
         return Change.BETTER if self.nearer > 0 else Change.WORSE
+
+    @property
+    def words(self) -> str:
+        """What became of it, by how much, and whether it matters."""
+        if self.change is Change.SAME:
+            return str(self.change)
+        if self.both_inside:
+            return f"{self.change}, but both inside"
+        size = known(abs(self.nearer), self.uncertainty, self.unit)
+        return f"{self.change} by {size}"
 
 
 def read_result(path: str | Path) -> Json:
@@ -150,8 +166,17 @@ def readings(first: Json, second: Json) -> list[Compared]:
         if len(measured) < len(both):
             continue
         off = [abs(r["value"] - r["target"]) for r in measured]
-        known = [r["uncertainty"] for r in measured]
-        found.append(Compared(name, measured[0]["unit"], *off, *known))
+        one = Compared(
+            name=name,
+            unit=measured[0]["unit"],
+            first=off[0],
+            second=off[1],
+            first_uncertainty=measured[0]["uncertainty"],
+            second_uncertainty=measured[1]["uncertainty"],
+            limit=measured[1]["limit"],
+            both_inside=all(r["judgement"] == Judgement.INSIDE for r in measured),
+        )
+        found.append(one)
     return found
 
 
@@ -179,8 +204,8 @@ def comparison(first: Json, second: Json, width: int = 80) -> str:
         "",
         *_table(found),
         "",
-        *_faults(first, second, width),
-        _sum(found),
+        *_fault_lines(first, second, width),
+        summed(found),
     ]
     return "\n".join(line.rstrip() for line in lines) + "\n"
 
@@ -189,17 +214,21 @@ def _heads(first: Json, second: Json, width: int) -> Iterator[str]:
     """Which takes, and what makes them hard to compare."""
     yield first["lick"]["title"]
     for letter, result in (("A", first), ("B", second)):
-        mark = best_pass(result)["mark"]
-        tempo = best_pass(result)["timing"]["tempo"]
-        facts = [result["recording"]["name"]]
-        facts += [f"mark {mark:.0f}"] if mark is not None else []
-        facts += [f"{tempo['value']:.0f} bpm"] if tempo else []
-        yield f"{letter}  {' · '.join(facts)}"
-    for caution in _differences(first, second):
+        yield f"{letter}  {' · '.join(facts(result))}"
+    for caution in differences(first, second):
         yield from textwrap.wrap(f"Caution: {caution}", width)
 
 
-def _differences(first: Json, second: Json) -> Iterator[str]:
+def facts(result: Json) -> list[str]:
+    """What a take was, in short."""
+    mark = best_pass(result)["mark"]
+    tempo = best_pass(result)["timing"]["tempo"]
+    found = [result["recording"]["name"]]
+    found += [f"mark {mark:.0f}"] if mark is not None else []
+    return found + ([f"{tempo['value']:.0f} bpm"] if tempo else [])
+
+
+def differences(first: Json, second: Json) -> Iterator[str]:
     """What two comparable takes have in common, and these have not."""
     for key, word in (("title", "lick"), ("notes", "number of notes")):
         if first["lick"][key] != second["lick"][key]:
@@ -216,47 +245,50 @@ def _differences(first: Json, second: Json) -> Iterator[str]:
 
 
 def _table(found: list[Compared]) -> Iterator[str]:
-    """One line a reading."""
+    """One line a reading, columns as wide as what stands in them."""
     if not found:
         yield "No reading was measured in both."
         return
-    yield _row("distance from asked", "A", "B", "")
+    rows = [("distance from asked", "A", "B", "")]
     for one in found:
-        first = _known(one.first, one.first_uncertainty, one.unit)
-        second = _known(one.second, one.second_uncertainty, one.unit)
-        text = str(one.change)
-        if one.change is not Change.SAME:
-            text = f"{text} by {_known(abs(one.nearer), one.uncertainty, one.unit)}"
-        yield _row(one.name, first, second, text)
+        both = (
+            known(one.first, one.first_uncertainty, one.unit),
+            known(one.second, one.second_uncertainty, one.unit),
+        )
+        first, second = (text.replace(f" {one.unit}", "") for text in both)
+        # a ratio has no unit to be told once: 1.9:1
+        name = one.name if one.unit == ":1" else f"{one.name}, {one.unit}"
+        rows.append((name, first, second, one.words))
+    widths = [max(map(len, column)) + APART for column in zip(*rows, strict=True)]
+    for row in rows:
+        cells = zip(row, widths, strict=True)
+        yield "".join(cell.ljust(width) for cell, width in cells)
 
 
-def _row(*cells: str) -> str:
-    """Cells in columns."""
-    out = ""
-    for cell, at in zip(cells, COLUMNS, strict=True):
-        out = out.ljust(at - 2) + "  " * bool(at) + cell
-    return out
-
-
-def _known(value: float, uncertainty: float, unit: str) -> str:
+def known(value: float, uncertainty: float, unit: str) -> str:
     """Amount with its uncertainty."""
-    known = value_in(uncertainty, unit).split(" ")[0].split(":")[0]
-    return f"{value_in(value, unit)} ±{known}"
+    either_way = value_in(uncertainty, unit).split(" ")[0].split(":")[0]
+    return f"{value_in(value, unit)} ±{either_way}"
 
 
-def _faults(first: Json, second: Json, width: int) -> Iterator[str]:
-    """Faults that are gone, and new ones."""
+def faults(first: Json, second: Json) -> dict[str, list[str]]:
+    """Faults of the first take that are gone, and those that are new in the second."""
     if first["lick"]["notes"] != second["lick"]["notes"]:
-        return
-    both = [
-        {(f["index"], f["cause"]): f for f in best_pass(r)["faults"]}
-        for r in (first, second)
-    ]
-    for word, here, there in (("Gone", both[0], both[1]), ("New", both[1], both[0])):
-        only = [fault for key, fault in here.items() if key not in there]
-        for number, fault in enumerate(only[:MOST_FAULTS]):
+        return {}
+    before, after = (
+        {(f["index"], f["cause"]): f"{f['place']}: {f['what']}" for f in found}
+        for found in (best_pass(r)["faults"] for r in (first, second))
+    )
+    return {
+        "Gone": [text for key, text in before.items() if key not in after],
+        "New": [text for key, text in after.items() if key not in before],
+    }
+
+
+def _fault_lines(first: Json, second: Json, width: int) -> Iterator[str]:
+    for word, only in faults(first, second).items():
+        for number, text in enumerate(only[:MOST_FAULTS]):
             label = "" if number else word
-            text = f"{fault['place']}: {fault['what']}"
             yield from textwrap.wrap(
                 text, width, initial_indent=label.ljust(6), subsequent_indent=" " * 6
             )
@@ -266,7 +298,7 @@ def _faults(first: Json, second: Json, width: int) -> Iterator[str]:
             yield ""
 
 
-def _sum(found: list[Compared]) -> str:
+def summed(found: list[Compared]) -> str:
     """How many readings went which way."""
     changes = [one.change for one in found]
     counts = [f"{changes.count(c)} {c}" for c in Change]
