@@ -6,6 +6,7 @@ a count-in, a click, and held notes under it; and when each note of it sounds.
 
 from __future__ import annotations
 
+import io
 from dataclasses import dataclass
 from fractions import Fraction
 from math import ceil
@@ -18,7 +19,15 @@ from assessor.demo.string import SAMPLE_RATE_HZ, Float32Array, sound
 from assessor.lick.notation import Lick, Meter
 from assessor.tuning import FloatArray
 
-__all__ = ["SAMPLE_RATE_HZ", "Demo", "Manner", "click_track", "play"]
+__all__ = [
+    "SAMPLE_RATE_HZ",
+    "Demo",
+    "Manner",
+    "click_track",
+    "length_s",
+    "play",
+    "sound_file",
+]
 
 TAIL_S = 0.6  # heard after the last note
 LOUDEST = 0.89  # -1 dB re full scale
@@ -123,6 +132,33 @@ def play(lick: Lick, manner: Manner = USUAL) -> Demo:
             onsets_s.append(asked.onsets_s() + now_s)
             now_s += asked.seconds(length)
     return Demo(_mixed(placed, manner.held_midi), np.array(onsets_s))
+
+
+def length_s(lick: Lick, manner: Manner) -> float:
+    """How long a demo will be, without what rings on at its end, in seconds.
+
+    >>> from assessor.lick.notation import LickNote
+    >>> from assessor.tuning import STANDARD
+    >>> notes = (LickNote(Fraction(0), Fraction(1), 69, 1, 5),)
+    >>> length_s(Lick("A", 120, Meter(2, 4), STANDARD, notes), Manner(repeats=3))
+    4.0
+    """
+    beats = _count_in_beats(lick, manner), _loop_beats(lick)
+    return sum(
+        manner.repeats * asked.seconds(beats[1]) - asked.seconds(-beats[0])
+        for asked in map(lick.at_tempo, manner.tempos_bpm or (lick.tempo_bpm,))
+    )
+
+
+def sound_file(demo: Demo, kind: str) -> bytes:
+    """Content of a sound file of 16 bits, `kind` ``wav`` or ``flac``."""
+    import soundfile
+
+    stream = io.BytesIO()
+    soundfile.write(
+        stream, demo.samples, SAMPLE_RATE_HZ, format=kind.upper(), subtype="PCM_16"
+    )
+    return stream.getvalue()
 
 
 def click_track(lick: Lick, bars: int) -> Float32Array:

@@ -1,0 +1,18 @@
+"""``assessor lick``: everything a lick is good for before anyone plays it."""
+
+from __future__ import annotations
+
+import click
+
+from assessor.cli.lazy import LazyGroup
+
+# Command: (module of this package, one line of help).
+LICK_COMMANDS = {
+    "hear": ("hear", "Play a lick: a demo with a click, at any tempo."),
+    "print": ("paper", "Tab to be handed out: SVG, PDF or PNG."),
+}
+
+
+@click.group(cls=LazyGroup, package="assessor.cli.lick", table=LICK_COMMANDS)
+def lick() -> None:
+    """Licks: hear them and print them."""

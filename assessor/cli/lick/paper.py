@@ -1,0 +1,69 @@
+"""``assessor lick print``: tab fit to be handed out."""
+
+from __future__ import annotations
+
+from importlib.util import find_spec
+from pathlib import Path
+
+import click
+
+from assessor.cli.lick.files import force_option, out_option, refuse_wrong_out
+from assessor.cli.terminal import bad_files, show, write
+
+SUFFIXES = (".svg", ".pdf", ".png")
+
+
+@click.command("print")
+@click.argument("lick_path", metavar="FILE")
+@out_option
+@click.option(
+    "--paper",
+    "paper_name",
+    type=click.Choice(["a4", "letter"]),
+    default="a4",
+    show_default=True,
+)
+@force_option
+def paper(lick_path: str, out: Path, paper_name: str, force: bool) -> None:
+    """Print the lick in FILE as tab: .svg, .pdf or .png.
+
+    A lick of several pages makes one .pdf, or .svg and .png files with numbers.
+    """
+    refuse_wrong_out(out, SUFFIXES, force=force)
+    refuse_without_typst(out)
+    from assessor import lick
+    from assessor.figures import PAPERS, pages
+
+    with bad_files():
+        asked = lick.read(lick_path)
+    drawn = pages(asked, paper_name)
+    contents: list[str | bytes] = list(drawn)
+    if out.suffix.lower() != ".svg":
+        from assessor.figures.typeset import pdf, pngs
+
+        sheet = PAPERS[paper_name]
+        pdf_asked = out.suffix.lower() == ".pdf"
+        contents = [pdf(drawn, sheet)] if pdf_asked else list(pngs(drawn, sheet))
+    files = _numbered(out, len(contents))
+    for file in files:
+        refuse_wrong_out(file, SUFFIXES, force=force)
+    for file, content in zip(files, contents, strict=True):
+        write(file, content)
+    show("".join(f"{file}\n" for file in files))
+
+
+def refuse_without_typst(out: Path) -> None:
+    """Refuse PDF and PNG where what makes them is not installed."""
+    if out.suffix.lower() != ".svg" and find_spec("typst") is None:
+        message = (
+            f"{out.suffix} needs typst, which comes with the extra: assessor[print]; "
+            ".svg needs nothing"
+        )
+        raise click.BadParameter(message, param_hint="--out")
+
+
+def _numbered(out: Path, count: int) -> list[Path]:
+    """Names of so many files: the name itself, or with -1, -2, … before its ending."""
+    if count == 1:
+        return [out]
+    return [out.with_name(f"{out.stem}-{k}{out.suffix}") for k in range(1, count + 1)]
