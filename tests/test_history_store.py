@@ -235,10 +235,10 @@ def test_a_take_is_small(tmp_path: Path) -> None:
 def test_flushed_log_and_foreign_keys(tmp_path: Path) -> None:
     """What SQLite needs to lose nothing, on every connection."""
     names = ("journal_mode", "synchronous", "foreign_keys", "secure_delete")
-    with (
-        stores.new_store("sqlite", tmp_path) as store,
-        store.engine.connect() as connection,
-    ):
+    with stores.new_store("sqlite", tmp_path) as store:
+        place = str(store.place)
+    # opened again: making the tables has left its own settings on the connection
+    with open_store(place) as store, store.engine.connect() as connection:
         found = {
             name: connection.exec_driver_sql(f"PRAGMA {name}").scalar()
             for name in names
