@@ -86,13 +86,15 @@ def sound() -> Recording:
 @pytest.mark.parametrize("text", HOSTILE)
 def test_titles_and_names_are_text(text: str) -> None:
     """What a lick or a file is called is shown, and never run."""
-    found = faulty(title=text)
+    found = faulty(title=text, trains=text, notices=(text,))
     plain = Elements(page(faulty()))
     hostile = Elements(
         page(made.assessed(found.lick, found.passes[0].performed, name=text))
     )
     assert "".join(hostile.texts["h1"]).strip() == text
     assert text in "".join(hostile.texts["bdi"])
+    assert any(text in told for told in hostile.texts["p"])  # what it trains
+    assert any(text in told for told in hostile.texts["li"])  # a caution
     names = ("script", "img", "style", "audio")
     assert [len(hostile.named(n)) for n in names] == [
         len(plain.named(n)) for n in names
