@@ -330,6 +330,15 @@ def test_cautions_name_their_source_and_defer(store: Store) -> None:
     assert "not medical advice" in said[-1]
 
 
+def test_time_without_a_level_only_adds(store: Store) -> None:
+    """The dose is then a least one, the time left a longest one."""
+    log(store, practised(4, 60, level_dba=94.0))
+    log(store, practised(2, 20))
+    text = " ".join(cautions_of(store, "", NOW, UTC))
+    assert "at least 100 % of the day's dose" in text
+    assert "at most 0 minutes are left" in text
+
+
 def test_strain_is_kept_in_mind_for_two_days(store: Store) -> None:
     """Then a day without any has passed."""
     log(store, practised(47, 10, strain=1))

@@ -146,9 +146,10 @@ def _sound_lines(found: Recently) -> Iterator[str]:
             (one.level_dba, one.minutes) for one in day if one.level_dba is not None
         )
         low, high = allowances.EU_ACTION_DBA
+        least = "at least " if dose.unknown_minutes >= 0.5 else ""
         yield (
-            f"        L_EX,8h {lex_dba:.1f} dBA (EU: employers act at {low:.0f} and "
-            f"{high:.0f}, limit {allowances.EU_LIMIT_DBA:.0f})"
+            f"        L_EX,8h {least}{lex_dba:.1f} dBA (EU: employers act at "
+            f"{low:.0f} and {high:.0f}, limit {allowances.EU_LIMIT_DBA:.0f})"
         )
     week = found.exposures_of_days(WEEK_DAYS)
     allowance = allowances.WHO_ITU_CHILD if found.child else allowances.WHO_ITU_ADULT
@@ -161,20 +162,23 @@ def _dose_lines(
     label: str, dose: Dose, words: str, exposures: list[Exposure]
 ) -> Iterator[str]:
     """A dose, or why there is none."""
+    # what is not known only adds to it
+    partly = dose.unknown_minutes >= 0.5
+    at_least, at_most = ("at least ", "at most ") if partly else ("", "")
     if dose.known_minutes:
         left = ""
         if dose.left_minutes is not None and dose.latest_dba is not None:
             left = (
-                f"; {_span(dose.left_minutes)} left at {dose.latest_dba:.0f} dBA, the "
-                "latest level"
+                f"; {at_most}{_span(dose.left_minutes)} left at "
+                f"{dose.latest_dba:.0f} dBA, the latest level"
             )
-        yield from paragraphs(label, [f"{dose.percent:.0f} % {words}{left}"])
+        yield from paragraphs(label, [f"{at_least}{dose.percent:.0f} % {words}{left}"])
     elif not exposures:
         yield from paragraphs(label, [f"0 % {words}: nothing was played"])
     else:
         text = f"no number {words}: no level is known"
         yield from paragraphs(label, [text])
-    if dose.unknown_minutes >= 0.5:
+    if partly:
         why = "; ".join(dose.why)
         text = f"{dose.unknown_minutes:.0f} min are not in it: {why}"
         yield from paragraphs("", [text])

@@ -119,10 +119,13 @@ def cautions_of(
 def _sound(found: Recently) -> Iterator[str]:
     day = dose_of(found.exposures_of_days(1), care.NIOSH)
     if day.percent >= WORTH_A_WORD_PERCENT and day.left_minutes is not None:
+        # time without a level only adds to it
+        partly = day.unknown_minutes >= 0.5
+        at_least, at_most = ("at least ", "at most ") if partly else ("", "")
         yield (
-            f"Sound today: {day.percent:.0f} % of the day's dose by NIOSH (publication "
-            f"98-126, 1998); at the {day.latest_dba:.0f} dBA you last played at, "
-            f"{day.left_minutes:.0f} minutes are left."
+            f"Sound today: {at_least}{day.percent:.0f} % of the day's dose by NIOSH "
+            f"(publication 98-126, 1998); at the {day.latest_dba:.0f} dBA you last "
+            f"played at, {at_most}{day.left_minutes:.0f} minutes are left."
         )
     allowance = care.WHO_ITU_CHILD if found.child else care.WHO_ITU_ADULT
     week = dose_of(found.exposures_of_days(load.WEEK_DAYS), allowance)
