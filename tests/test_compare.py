@@ -78,12 +78,29 @@ def test_what_is_gone_and_what_is_new_is_told() -> None:
 
 
 def test_what_cannot_be_compared_is_said() -> None:
-    """Another tolerance; another lick."""
+    """Another tolerance, tempo, version of the program, name of the lick."""
     tight = result(6, 0.01, settings=Settings(tolerance=TOLERANCES["tight"]))
     assert "different tolerances" in comparison(result(7, 0.01), tight)
+    one, other = result(8, 0.01), result(9, 0.01)
+    assert "Caution" not in comparison(one, other)
+    other["passes"][0]["timing"]["tempo"]["value"] *= 1.06
+    other["tool_version"] = "0.0.9"
+    other["lick"]["title"] = "Another name"
+    text = " ".join(comparison(one, other).split())
+    for words in (
+        "slower is easier",
+        "versions 0.1.0 and 0.0.9",
+        "Another name in the",
+    ):
+        assert words in text
+
+
+def test_two_licks_are_not_compared() -> None:
+    """Nearer to something else is not better."""
     other = made.lick([0, 1, 2, 3, 4], title="Other")
     played = made.assessed(other, made.passage(made.as_written(other)))
-    assert "not the same lick" in comparison(result(8, 0.01), report.result(played))
+    with pytest.raises(ResultError, match=r"'Other' \(5 notes\)"):
+        comparison(result(8, 0.01), report.result(played))
 
 
 @pytest.mark.parametrize(
@@ -111,14 +128,16 @@ def test_what_lies_inside_twice_is_of_no_weight() -> None:
     both = result(1, 0.006), result(2, 0.0001)
     spread = {r.name: r for r in readings(*both)}["spread"]
     assert spread.change is Change.BETTER
-    assert spread.words == "better, but both inside"
+    assert spread.words == "better, but inside both times"
+    assert comparison(*both).splitlines()[-1].startswith("B against A: 0 better,")
+    assert "1 inside both times" in comparison(*both)
 
 
 def test_a_file_of_the_first_version_is_still_read() -> None:
     """Kept as it was written then; never to be written anew."""
     old = report.read_result(FIRST_VERSION)
     assert old["version"] == 1
-    text = comparison(old, result(1, 0.04))
+    text = comparison(old, old)
     assert "wrong-notes.flac" in text
     assert "spread" in text
 

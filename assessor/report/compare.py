@@ -2,7 +2,8 @@
 
 A reading got better when it lies nearer to what was asked by more than both of its
 uncertainties together (root of the sum of squares: two measurements that do not know
-of each other); by less, the difference cannot be told from chance of measuring.
+of each other); by less, the difference cannot be told from chance of measuring.  What
+lies inside its tolerance both times counts as neither.
 """
 
 from __future__ import annotations
@@ -38,6 +39,9 @@ READINGS = {
 }
 REQUIRED = {"version", "lick", "recording", "settings", "best_pass", "passes"}
 MOST_FAULTS = 8  # gone, and new
+# Of the tempo: slower is easier, and a change of less is within a click's step
+OTHER_TEMPO = 0.05
+INSIDE_TWICE = "inside both times"
 APART = 2  # between columns
 
 
@@ -99,12 +103,17 @@ class Compared:
         return Change.BETTER if self.nearer > 0 else Change.WORSE
 
     @property
+    def counts(self) -> bool:
+        """Whether a change is to be told: one outside the tolerance at least."""
+        return not self.both_inside
+
+    @property
     def words(self) -> str:
         """What became of it, by how much, and whether it matters."""
         if self.change is Change.SAME:
             return str(self.change)
-        if self.both_inside:
-            return f"{self.change}, but both inside"
+        if not self.counts:
+            return f"{self.change}, but {INSIDE_TWICE}"
         size = known(abs(self.nearer), self.uncertainty, self.unit)
         return f"{self.change} by {size}"
 
@@ -158,7 +167,13 @@ def readings(first: Json, second: Json) -> list[Compared]:
     ----------
     first, second : dict
         As `read_result` gives them.
+
+    Raises
+    ------
+    ResultError
+        When they are of different licks, where nearer is not better.
     """
+    _refuse_other_lick(first["lick"], second["lick"])
     found = []
     for place, name in READINGS.items():
         both = [_at(best_pass(result), place) for result in (first, second)]
@@ -178,6 +193,14 @@ def readings(first: Json, second: Json) -> list[Compared]:
         )
         found.append(one)
     return found
+
+
+def _refuse_other_lick(first: Json, second: Json) -> None:
+    if first["notes"] == second["notes"]:
+        return
+    told = [f"{one['title']!r} ({one['notes']} notes)" for one in (first, second)]
+    message = f"are of two licks, {' and '.join(told)}; compare takes of one"
+    raise ResultError(message, "the results")
 
 
 def _at(found: Json, place: tuple[str, ...]) -> Json | None:
@@ -230,10 +253,19 @@ def facts(result: Json) -> list[str]:
 
 def differences(first: Json, second: Json) -> Iterator[str]:
     """What two comparable takes have in common, and these have not."""
-    for key, word in (("title", "lick"), ("notes", "number of notes")):
-        if first["lick"][key] != second["lick"][key]:
-            both = f"{first['lick'][key]} and {second['lick'][key]}"
-            yield f"not the same {word}: {both}."
+    both = [result["lick"]["title"] for result in (first, second)]
+    if both[0] != both[1]:
+        yield f"the lick is called {both[0]} in one, {both[1]} in the other."
+    tempos = [best_pass(result)["timing"]["tempo"] for result in (first, second)]
+    slow, fast = sorted(tempo["value"] if tempo else 0.0 for tempo in tempos)
+    if slow and fast > (1 + OTHER_TEMPO) * slow:
+        yield f"played at {slow:.0f} and at {fast:.0f} bpm; slower is easier."
+    versions = [result["tool_version"] for result in (first, second)]
+    if versions[0] != versions[1]:
+        yield (
+            f"measured by versions {' and '.join(versions)} of the program, which may "
+            "differ; check both takes again with one."
+        )
     rules = [r["settings"]["tolerance"]["rules"] for r in (first, second)]
     if rules[0] != rules[1]:
         yield "judged by different tolerances; the distances can be compared."
@@ -255,7 +287,11 @@ def _table(found: list[Compared]) -> Iterator[str]:
             known(one.first, one.first_uncertainty, one.unit),
             known(one.second, one.second_uncertainty, one.unit),
         )
-        first, second = (text.replace(f" {one.unit}", "") for text in both)
+        # " cent" too, of just one
+        units = f" {one.unit}", f" {one.unit.removesuffix('s')} "
+        first, second = (
+            text.replace(units[0], "").replace(units[1], " ") for text in both
+        )
         # a ratio has no unit to be told once: 1.9:1
         name = one.name if one.unit == ":1" else f"{one.name}, {one.unit}"
         rows.append((name, first, second, one.words))
@@ -273,8 +309,6 @@ def known(value: float, uncertainty: float, unit: str) -> str:
 
 def faults(first: Json, second: Json) -> dict[str, list[str]]:
     """Faults of the first take that are gone, and those that are new in the second."""
-    if first["lick"]["notes"] != second["lick"]["notes"]:
-        return {}
     before, after = (
         {(f["index"], f["cause"]): f"{f['place']}: {f['what']}" for f in found}
         for found in (best_pass(r)["faults"] for r in (first, second))
@@ -299,7 +333,9 @@ def _fault_lines(first: Json, second: Json, width: int) -> Iterator[str]:
 
 
 def summed(found: list[Compared]) -> str:
-    """How many readings went which way."""
-    changes = [one.change for one in found]
-    counts = [f"{changes.count(c)} {c}" for c in Change]
-    return f"B against A: {', '.join(counts)}."
+    """How many readings went which way; inside the tolerance both times is neither."""
+    changes = [one.change for one in found if one.counts or one.change is Change.SAME]
+    told = [f"{changes.count(change)} {change}" for change in Change]
+    if inside := len(found) - len(changes):
+        told.append(f"{inside} {INSIDE_TWICE}")
+    return f"B against A: {', '.join(told)}."
