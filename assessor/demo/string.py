@@ -180,17 +180,20 @@ def _tables(strengths: FloatArray) -> Float32Array:
 
 def _read(tables: Float32Array, phase: FloatArray) -> Float32Array:
     """Read the tables one after the other at a phase, shape=(n,) in periods."""
-    place = np.remainder(phase, 1.0) * TABLE
+    rows = -(-len(phase) // ROW_SAMPLES)
+    place = np.zeros((rows, ROW_SAMPLES))
+    np.multiply(phase - np.floor(phase), TABLE, out=place.ravel()[: len(phase)])
     whole = place.astype(np.int32)
     share = (place - whole).astype(np.float32)
-    samples = np.arange(len(phase), dtype=np.int32)
-    row, within = np.divmod(samples, np.int32(ROW_SAMPLES))
     flat, width = tables.ravel(), tables.shape[1]
-    here = row * np.int32(width) + whole
-    early = _between(flat, here, share)
-    later = _between(flat, here + np.int32(width), share)
-    early += (later - early) * (within * np.float32(1 / ROW_SAMPLES))
-    return early
+    whole += np.arange(rows, dtype=np.int32)[:, None] * np.int32(width)
+    early = _between(flat, whole, share)
+    whole += np.int32(width)
+    later = _between(flat, whole, share)
+    later -= early
+    later *= np.arange(ROW_SAMPLES, dtype=np.float32) / np.float32(ROW_SAMPLES)
+    early += later
+    return early.ravel()[: len(phase)]
 
 
 def _between(
@@ -198,7 +201,10 @@ def _between(
 ) -> Float32Array:
     """Linear interpolation between a place and the next."""
     low = flat[here]
-    low += (flat[here + np.int32(1)] - low) * share
+    high = flat[here + np.int32(1)]
+    high -= low
+    high *= share
+    low += high
     return low
 
 
