@@ -17,6 +17,10 @@ Interval of the slope
     the EPA's Unified Guidance (EPA 530/R-09-007, 2009) uses, and what is shown.
     *SciPy's* rounds the ranks, as `scipy.stats.theilslopes` does; on few values the
     two differ.
+Many tests
+    With several rows tested at once, p is adjusted so that of the trends that are told
+    at 5 % one in twenty is chance on average: the false discovery rate (Benjamini and
+    Hochberg 1995, J. R. Stat. Soc. B 57:289-300).
 Smallest detectable change
     1.96 · sqrt 2 · SEM (Weir 2005, J. Strength Cond. Res. 19:231-240), the change that
     two values of one player differ by in one case of twenty without any change.  The
@@ -37,7 +41,6 @@ import numpy as np
 
 from assessor.tuning import FloatArray
 
-FEWEST = 4  # values; with three even a perfect row is chance in one of three cases
 MOST_EXACT = 10  # values for which the exact distribution of S is counted out
 SURE = 0.95
 NORMAL = NormalDist()
@@ -129,6 +132,25 @@ def _exact_p(n: int, s: int) -> float:
     reached = n * (n - 1) // 2 - 2 * np.arange(len(orders))
     far = float(orders[np.abs(reached) >= abs(s)].sum())
     return far / float(orders.sum())
+
+
+def adjusted(p: FloatArray) -> FloatArray:
+    """Adjust p of several tests for their number (Benjamini and Hochberg 1995).
+
+    Parameters
+    ----------
+    p : shape=(n,), 0 to 1
+
+    Examples
+    --------
+    >>> adjusted(np.array([0.03, 0.01, 0.5])).round(3).tolist()
+    [0.045, 0.03, 0.5]
+    """
+    order = np.argsort(p)[::-1]
+    ranks = np.arange(len(p), 0, -1)
+    found = np.empty(len(p))
+    found[order] = np.minimum.accumulate(p[order] * len(p) / ranks)
+    return found
 
 
 def theil_sen(

@@ -4,8 +4,16 @@ from __future__ import annotations
 
 import textwrap
 from collections.abc import Iterator, Sequence
+from statistics import median
 
-from assessor.history.progress import Change, Heat, LickProgress, Series, Verdict
+from assessor.history.progress import (
+    FEWEST_DAYS,
+    Change,
+    Heat,
+    LickProgress,
+    Series,
+    Verdict,
+)
 from assessor.lick import sheet
 from assessor.lick.notation import Lick
 
@@ -13,12 +21,14 @@ LABEL = 18
 MOST_CAUSES = 6
 MOST_WEEKS = 8
 WEEK_LABEL = 8
-TOO_FEW = "from four days of takes on a trend can be told"
+TOO_FEW = f"from {FEWEST_DAYS} days of takes on a trend can be told"
+OTHER_TEMPO = 0.05  # a step of the metronome; slower is easier
 SOURCES = (
     "A day is the median of its takes. Better or worse is said where the days have a "
-    "trend (Mann-Kendall, p below .05) and the change along the line (Theil-Sen slope, "
-    "its 95 % interval by Gilbert's rule) is larger than the smallest detectable "
-    "change (1.96 x sqrt 2 x standard error of measurement)."
+    "trend (Mann-Kendall, p below .05, adjusted for the number of rows by Benjamini "
+    "and Hochberg) and the change along the line (Theil-Sen slope, its 95 % interval "
+    "by Gilbert's rule) is larger than the smallest detectable change (1.96 x sqrt 2 x "
+    "standard error of measurement)."
 )
 
 
@@ -118,7 +128,7 @@ def verdict_words(row: Series) -> str:
 
 def _a_week(change: Change) -> str:
     slope = change.slope
-    p = f"{change.test.p:.3f}".lstrip("0") if change.test.p >= 0.001 else "< .001"
+    p = f"{change.p:.3f}".lstrip("0") if change.p >= 0.001 else "< .001"
     interval = f"{_signed(slope.low)} to {_signed(slope.high)}"
     return f"{_signed(slope.value)} a week ({interval}), p {p}"
 
@@ -186,4 +196,29 @@ def notices(one: LickProgress) -> list[str]:
             f"Takes were judged by different tolerances ({', '.join(sorted(names))}): "
             "the trends of mark, tempo and faults are told from those of the latest."
         )
+    if len({take.summary.to_click for take in one.takes}) > 1:
+        as_latest = "with" if one.takes[-1].summary.to_click else "without"
+        said.append(
+            "Some takes were played to a click, some not, and their times are not "
+            f"alike: trends in time are told from those {as_latest} one, as the latest "
+            "(* and hollow points are the others)."
+        )
+    said += _tempo_notice(one.tempos_bpm)
     return said
+
+
+def _tempo_notice(tempos_bpm: Sequence[float]) -> list[str]:
+    """Say that takes of different tempos stand in one row, and which way that pulls."""
+    low, high = min(tempos_bpm), max(tempos_bpm)
+    if high <= (1 + OTHER_TEMPO) * low:
+        return []
+    half = len(tempos_bpm) // 2
+    before, after = median(tempos_bpm[:half]), median(tempos_bpm[-half:])
+    way = "Every row holds slow and fast takes."
+    if after > (1 + OTHER_TEMPO) * before:
+        way = "The later takes are the faster ones: what is worse may come of that."
+    elif before > (1 + OTHER_TEMPO) * after:
+        way = "The later takes are the slower ones: what is better may come of that."
+    return [
+        f"Takes were played at {low:.0f} to {high:.0f} bpm; slower is easier. {way}"
+    ]

@@ -14,6 +14,7 @@ import stores
 from assessor.assessment import Settings
 from assessor.history.licks import digest_of
 from assessor.history.progress import (
+    FEWEST_DAYS,
     MOST_POINTS,
     LickProgress,
     Series,
@@ -22,6 +23,7 @@ from assessor.history.progress import (
 )
 from assessor.history.summary import Summary, summary_of
 from assessor.history.takes import Take
+from assessor.measures.clock import Click
 from assessor.measures.tolerance import TOLERANCES
 
 BERLIN = ZoneInfo("Europe/Berlin")
@@ -107,18 +109,45 @@ def test_the_same_the_other_way_round_is_worse() -> None:
     assert series(found, "missed notes").verdict is Verdict.BETTER
 
 
-@pytest.mark.parametrize("count", [1, 2, 3])
-def test_nothing_from_fewer_than_four(count: int) -> None:
-    """However clear they look."""
+@pytest.mark.parametrize(
+    ("count", "verdict"),
+    [
+        (3, Verdict.TOO_FEW),
+        (4, Verdict.TOO_FEW),
+        (5, Verdict.NOTHING),
+        (12, Verdict.BETTER),
+    ],
+)
+def test_nothing_from_fewer_than_five(count: int, verdict: Verdict) -> None:
+    """However clear they look; a perfect row of four is chance in one of twelve."""
     row = series(only(improving(count)), "timing spread")
-    assert (row.verdict, row.change) == (Verdict.TOO_FEW, None)
+    assert row.verdict is verdict
+    assert (row.change is None) == (count < FEWEST_DAYS)
 
 
-def test_four_days_are_never_sure_enough() -> None:
-    """A perfect row of four is chance in one of twelve cases."""
-    row = series(only(improving(4)), "mark")
-    assert row.change is not None
-    assert series(only(improving(4)), "timing spread").verdict is Verdict.NOTHING
+def test_many_rows_make_each_less_sure() -> None:
+    """One row in many that rises by itself is what chance does."""
+    takes = [take(k, 6 - k, late_ms=4.0, missed=tuple(range(6 - k))) for k in range(6)]
+    alone = series(only(takes), "right notes")
+    assert alone.change is not None
+    assert alone.change.test.p < alone.change.p
+    rows = [row.change for row in (*only(takes).series, *only(takes).causes)]
+    tested = [change.test.p for change in rows if change is not None]
+    assert len(tested) > 3
+    assert alone.change.p <= len(tested) * alone.change.test.p
+
+
+def test_takes_to_a_click_stand_apart() -> None:
+    """In rows of time; a pitch is the same with a click and without."""
+    to_click = Settings(click=Click(0.0))
+    takes = [*improving(8), take(9, 0, late_ms=5.0, settings=to_click)]
+    found = only(takes)
+    for name in ("timing spread", "mark"):
+        row = series(found, name)
+        assert [point.comparable for point in row.points] == [False] * 8 + [True]
+        assert row.verdict is Verdict.TOO_FEW
+    assert all(point.comparable for point in series(found, "right notes").points)
+    assert series(found, "click offset").points[0].takes == 1
 
 
 def test_many_takes_on_one_day_are_one_day() -> None:

@@ -10,9 +10,11 @@ import pytest
 import stores
 from test_progress import improving, only, take
 
+from assessor.assessment import Settings
 from assessor.figures.picture import alone
 from assessor.history.licks import digest_of
 from assessor.history.progress import progress_of
+from assessor.measures.clock import Click
 from assessor.report.weeks_page import weeks_page, weeks_picture
 from assessor.weeks import in_full, overview
 
@@ -38,7 +40,7 @@ def test_nothing_is_claimed_from_three() -> None:
     found = only(improving(3))
     for text in (in_full(found, stores.LICK), overview([found])):
         assert "better:" not in text
-    assert "from four days of takes on" in overview([found])
+    assert "from 5 days of takes on" in overview([found])
 
 
 def test_least_change_is_named_where_nothing_is_sure() -> None:
@@ -72,6 +74,31 @@ def test_other_versions_are_marked() -> None:
     text = in_full(only(takes), None)
     assert "versions 1, 2" in text
     assert "assessor history again" in text
+
+
+@pytest.mark.parametrize(
+    ("paces", "words"),
+    [
+        ((1.3, 1.0), "worse may come"),
+        ((1.0, 1.3), "better may come"),
+        ((1.0, 1.04), ""),
+    ],
+)
+def test_takes_of_several_tempos_are_told(
+    paces: tuple[float, float], words: str
+) -> None:
+    """With the way that pulls; a step of a metronome is none."""
+    takes = [take(k, 8 - k, pace=paces[k >= 4]) for k in range(8)]
+    text = " ".join(in_full(only(takes), None).split())
+    assert ("slower is easier" in text) == bool(words)
+    assert words in text
+
+
+def test_takes_with_and_without_click_are_told() -> None:
+    """And which ones the trends are told from."""
+    takes = [take(1, 1), take(2, 0, settings=Settings(click=Click(0.0)))]
+    text = " ".join(in_full(only(takes), None).split())
+    assert "trends in time are told from those with one" in text
 
 
 def test_overview_names_every_lick() -> None:

@@ -10,6 +10,7 @@ from scipy import stats
 
 from assessor.trend import (
     Ranks,
+    adjusted,
     detectable_change,
     mann_kendall,
     smallest_detectable_change,
@@ -203,3 +204,21 @@ def test_readings_are_never_surer_than_themselves() -> None:
     """Values that agree by chance still have their own uncertainty."""
     same = smallest_detectable_change(np.ones(5), np.full(5, 1.96))
     assert same == pytest.approx(detectable_change(1.0), abs=SAME)
+
+
+def test_adjusted_as_published() -> None:
+    """Benjamini and Hochberg 1995, 15 tests of a trial (p from memory): four stand."""
+    p = row(
+        ".0001 .0004 .0019 .0095 .0201 .0278 .0298 .0344 .0459 .3240 .4262 .5719 .6528 "
+        ".7590 1"
+    )
+    assert (adjusted(p) <= 0.05).tolist() == [True] * 4 + [False] * 11
+    assert (p * len(p) <= 0.05).sum() == 3  # as Bonferroni has it
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_adjusted_as_scipy_does(seed: int) -> None:
+    """In any order, ties too; none at all is none."""
+    p = np.round(np.random.default_rng(seed).uniform(size=12), 1)
+    assert adjusted(p) == pytest.approx(stats.false_discovery_control(p))
+    assert adjusted(p[:0]).shape == (0,)

@@ -3,25 +3,25 @@
 Each take speaks with its best pass, the one `assessor check` reports; a day with the
 median of its takes (of faults, their share in all of its notes), so that a day of many
 takes weighs no more than one of few.  Above
-`MOST_POINTS` days weeks take their place.  A trend is looked for in takes of one
-version of the program only, that of the newest, because another version may measure
-differently; readings that depend on the tolerance, in takes of the newest one's.
+`MOST_POINTS` days weeks take their place.  A trend is looked for in takes like the
+newest only: of its version of the program, because another may measure differently;
+where the reading depends on them, of its tolerance, and to a click or not, as it was.
 
-A change is told only where the row of days has a trend (Mann-Kendall, two-sided, 5 %),
-the interval of its Theil-Sen slope does not hold zero, and the change along that line
-is larger than the smallest detectable change;
-from fewer than four days of takes nothing is claimed.  On four days even the best row
-has p = .083, so that the first claim can come on the fifth.
+A change is told only where the row of days has a trend (Mann-Kendall, two-sided), the
+interval of its Theil-Sen slope does not hold zero, and the change along that line is
+larger than the smallest detectable change.  A dozen rows are looked at, so their p are
+adjusted: of the changes that are told at 5 %, one in twenty is chance on average
+(Benjamini-Hochberg).  From fewer than five days of takes nothing is claimed: on four
+even a perfect row is chance once in twelve times.
 
-Known limits: a dozen rows are looked at, so one of them may speak by chance; slow
-practice is easier than fast, and readings at different tempos are put into one row; the
-tempo is a row of its own beside them.
+Known limit: slow practice is easier than fast, and takes at different tempos are put
+into one row; `LickProgress.tempos_bpm` is there to say so.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, timedelta, tzinfo
 from enum import StrEnum
 from functools import cached_property
@@ -34,19 +34,22 @@ from assessor.history import clock
 from assessor.history.summary import KeptReading
 from assessor.history.takes import Take
 from assessor.trend import (
-    FEWEST,
     MannKendall,
     Slope,
+    adjusted,
     mann_kendall,
     smallest_detectable_change,
     theil_sen,
 )
 
+FEWEST_DAYS = 5
 MOST_POINTS = 120
 WEEK_DAYS = 7
 SURE_P = 0.05
 
 MORE_IS_BETTER = frozenset({"mark", "right notes", "tempo reached"})
+# What does not depend on whether a take was played to a click
+TIMELESS = frozenset({"right notes", "bends", "plain pitch", "slur level"})
 
 # Takes by day, or by the Monday of their week, in order
 Bins = dict[date, list[Take]]
@@ -72,8 +75,8 @@ class Point(NamedTuple):
         Medians of the takes; the uncertainty is that of one take.
     takes : int
     comparable : bool
-        False when a take was heard by another version, or judged by another tolerance,
-        than the newest.
+        False when a take was heard by another version, judged by another tolerance, or
+        played to a click when the newest was not.
     """
 
     day: date
@@ -92,6 +95,8 @@ class Change:
     slope : Slope
         A week.
     test : MannKendall
+    p : float
+        That of the test, adjusted for the number of rows that are looked at.
     change : float
         Along the line from the first day to the last.
     detectable : float
@@ -102,6 +107,7 @@ class Change:
 
     slope: Slope
     test: MannKendall
+    p: float
     change: float
     detectable: float
     first: float
@@ -120,7 +126,7 @@ class Series:
     limit : float or None
         What is allowed, in the newest take.
     change : Change or None
-        None with fewer than four comparable points.
+        None with fewer than five comparable points.
     verdict : Verdict
     """
 
@@ -170,6 +176,8 @@ class LickProgress:
         Day of each take.
     reached_bpm : float or None
         Fastest whole pass with every headline inside its tolerance.
+    tempos_bpm : tuple of float
+        That of the best pass of each take.
     series : tuple of Series
         Mark, tempo reached, readings.
     causes : tuple of Series
@@ -184,6 +192,7 @@ class LickProgress:
     takes: tuple[Take, ...]
     on: tuple[date, ...]
     reached_bpm: float | None
+    tempos_bpm: tuple[float, ...]
     series: tuple[Series, ...]
     causes: tuple[Series, ...]
     versions: tuple[str, ...]
@@ -217,6 +226,9 @@ def _lick(takes: list[Take], zone: tzinfo | None) -> LickProgress:
     days = [clock.local_day(take.recorded_at, zone) for take in takes]
     reached = [bpm for take in takes if (bpm := _tempo_reached(take)) is not None]
     bins = _binned(takes, days)
+    rows = [*_all_series(bins, newest)]
+    causes = [*_cause_series(bins, newest)]
+    judged = _judged([*rows, *causes])
     return LickProgress(
         lick=newest.lick,
         title=newest.title,
@@ -224,8 +236,9 @@ def _lick(takes: list[Take], zone: tzinfo | None) -> LickProgress:
         takes=tuple(takes),
         on=tuple(days),
         reached_bpm=max(reached, default=None),
-        series=tuple(_all_series(bins, newest)),
-        causes=tuple(_cause_series(bins, newest)),
+        tempos_bpm=tuple(take.summary.best_pass.tempo_bpm for take in takes),
+        series=judged[: len(rows)],
+        causes=judged[len(rows) :],
         versions=tuple(dict.fromkeys(take.tool_version for take in takes)),
     )
 
@@ -246,13 +259,15 @@ def _binned(takes: Sequence[Take], days: Sequence[date]) -> Bins:
 
 
 def _comparable(
-    takes: list[Take], newest: Take, *, by_tolerance: bool
+    takes: list[Take], newest: Take, *, by_tolerance: bool, by_click: bool = True
 ) -> tuple[list[Take], bool]:
     """Those of some takes that compare with the newest, or all when none does."""
     same = [take for take in takes if take.tool_version == newest.tool_version]
+    wanted = newest.summary
     if by_tolerance:
-        wanted = newest.summary.tolerance
-        same = [take for take in same if take.summary.tolerance == wanted]
+        same = [take for take in same if take.summary.tolerance == wanted.tolerance]
+    if by_click:
+        same = [take for take in same if take.summary.to_click == wanted.to_click]
     return same or takes, bool(same)
 
 
@@ -281,18 +296,25 @@ def _readings(
     day: date, takes: list[Take], newest: Take
 ) -> Iterator[tuple[str, Point]]:
     """One point for each reading of a day."""
-    ours, ok = _comparable(takes, newest, by_tolerance=False)
-    found: dict[str, list[KeptReading]] = {}
-    for take in ours:
-        for name, kept in take.summary.readings.items():
-            found.setdefault(name, []).append(kept)
-    for name, readings in found.items():
-        if name in MORE_IS_BETTER:
-            values = [kept.value for kept in readings]
-        else:
-            values = [abs(kept.value - kept.target) for kept in readings]
-        known = median([kept.uncertainty for kept in readings])
-        yield name, Point(day, median(values), known, len(values), ok)
+    for timeless in (True, False):
+        ours, ok = _comparable(takes, newest, by_tolerance=False, by_click=not timeless)
+        found: dict[str, list[KeptReading]] = {}
+        for take in ours:
+            for name, kept in take.summary.readings.items():
+                if (name in TIMELESS) == timeless:
+                    found.setdefault(name, []).append(kept)
+        for name, readings in found.items():
+            yield name, _point(day, name, readings, ok=ok)
+
+
+def _point(day: date, name: str, readings: list[KeptReading], *, ok: bool) -> Point:
+    """The middle of some readings of one name."""
+    if name in MORE_IS_BETTER:
+        values = [kept.value for kept in readings]
+    else:
+        values = [abs(kept.value - kept.target) for kept in readings]
+    known = median([kept.uncertainty for kept in readings])
+    return Point(day, median(values), known, len(values), ok)
 
 
 def _unit_and_limit(name: str, bins: Bins) -> tuple[str, float | None]:
@@ -329,19 +351,32 @@ def _cause_series(bins: Bins, newest: Take) -> Iterator[Series]:
 
 def _series(name: str, unit: str, row: list[Point], limit: float | None) -> Series:
     change = _change([point for point in row if point.comparable])
-    return Series(name, unit, tuple(row), limit, change, _verdict(name, change))
+    return Series(name, unit, tuple(row), limit, change, Verdict.TOO_FEW)
+
+
+def _judged(rows: Sequence[Series]) -> tuple[Series, ...]:
+    """Rows with what may be said of each, given how many are looked at."""
+    known = [row.change.test.p for row in rows if row.change is not None]
+    p = iter(adjusted(np.array(known)))
+    judged = []
+    for row in rows:
+        change = row.change and replace(row.change, p=float(next(p)))
+        verdict = _verdict(row.name, change)
+        judged.append(replace(row, change=change, verdict=verdict))
+    return tuple(judged)
 
 
 def _change(points: Sequence[Point]) -> Change | None:
-    if len(points) < FEWEST:
+    if len(points) < FEWEST_DAYS:
         return None
     first = points[0].day
     weeks = np.array([(point.day - first).days / WEEK_DAYS for point in points])
     values = np.array([point.value for point in points])
-    slope = theil_sen(weeks, values)
+    slope, test = theil_sen(weeks, values), mann_kendall(values)
     return Change(
         slope=slope,
-        test=mann_kendall(values),
+        test=test,
+        p=test.p,
         change=slope.value * float(weeks[-1]),
         detectable=smallest_detectable_change(
             values, np.array([point.uncertainty for point in points])
@@ -356,7 +391,7 @@ def _verdict(name: str, change: Change | None) -> Verdict:
         return Verdict.TOO_FEW
     flat = change.slope.low <= 0 <= change.slope.high
     small = abs(change.change) <= change.detectable
-    if change.test.p >= SURE_P or flat or small:
+    if change.p >= SURE_P or flat or small:
         return Verdict.NOTHING
     more = change.change > 0
     return Verdict.BETTER if more == (name in MORE_IS_BETTER) else Verdict.WORSE

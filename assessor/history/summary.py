@@ -101,6 +101,11 @@ class Summary(NamedTuple):
         """The pass with the fewest faults."""
         return self.passes[self.best]
 
+    @property
+    def to_click(self) -> bool:
+        """Whether it was judged against a click; only then there is an offset."""
+        return "click offset" in self.readings
+
     def to_json(self) -> Json:
         """Value that `json` can write; passes and readings as rows without names.
 
