@@ -34,6 +34,16 @@ def place(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> Iterator[Path]:
     return tmp_path / "store" / "history.db"
 
 
+@pytest.fixture(params=stores.BOTH)
+def where(
+    request: pytest.FixtureRequest, monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> Iterator[str]:
+    """The store of the environment, on each database."""
+    with stores.place(request.param, tmp_path) as text:
+        monkeypatch.setenv(VARIABLE, text)
+        yield text
+
+
 def run(*arguments: str, code: int = 0, given: str | None = None) -> Result:
     """Run the program in this process; a trace of its insides is never seen."""
     done = CliRunner().invoke(cli.main, arguments, input=given)
@@ -47,10 +57,10 @@ def check(*more: str, code: int = 0) -> Result:
     return run("check", FLAT, "--lick", BENDS, *more, code=code)
 
 
-def fill(place: Path, days: int = 12) -> None:
+def fill(where: str | Path, days: int = 12) -> None:
     """A take a day up to yesterday, getting better."""
     now = datetime.now(UTC)
-    with open_store(str(place)) as store:
+    with open_store(str(where)) as store:
         for k in range(days):
             what = stores.to_keep(k, late_ms=40.0 - 3 * k)
             began = now - timedelta(days=days - k)
@@ -83,7 +93,7 @@ def test_plain_check_loads_no_database(tmp_path: Path) -> None:
     assert done.stderr == "[]\n"
 
 
-def test_kept_take(place: Path) -> None:
+def test_kept_take(where: str) -> None:
     """Told, listed, shown whole; a second time it is noticed."""
     first = check("--keep", "--player", "Ada", "--at", "2026-01-05 18:30")
     assert "Kept    as take 1 of your history" in first.stdout
@@ -139,7 +149,7 @@ def test_store_that_cannot_be_made(tmp_path: Path) -> None:
     assert "the store cannot be made" in done.stderr
 
 
-def test_export_and_import(place: Path, tmp_path: Path) -> None:
+def test_export_and_import(where: str, tmp_path: Path) -> None:
     """To a file and into another store; other files are not written over."""
     check("--keep")
     out = tmp_path / "all.jsonl"
@@ -156,7 +166,7 @@ def test_export_and_import(place: Path, tmp_path: Path) -> None:
     assert re.search(r"letter\.txt: line 1", broken.stderr)
 
 
-def test_forget_asks_first(place: Path) -> None:
+def test_forget_asks_first(where: str) -> None:
     """And says nothing is meant when nothing is said."""
     check("--keep")
     run("history", "forget", "--take", "1", given="n\n", code=1)
@@ -168,12 +178,12 @@ def test_forget_asks_first(place: Path) -> None:
     assert "0 takes in" in run("history", "list").stdout
 
 
-def test_assess_again(place: Path, tmp_path: Path) -> None:
+def test_assess_again(where: str, tmp_path: Path) -> None:
     """A take of an older version is heard again where its file still lies."""
     take = tmp_path / "mine.flac"
     take.write_bytes(Path(FLAT).read_bytes())
     run("check", str(take), "--lick", BENDS, "--keep", "--tolerance", "timing=9ms")
-    with open_store(str(place)) as store:
+    with open_store(where) as store:
         before = run("history", "show", "1").stdout
         with store.engine.begin() as connection:
             connection.exec_driver_sql("UPDATE take SET tool_version = '0.0.1'")
@@ -203,9 +213,9 @@ def test_looking_makes_no_store(place: Path, arguments: list[str]) -> None:
     assert not place.exists()
 
 
-def test_progress_in_full_and_as_files(place: Path, tmp_path: Path) -> None:
+def test_progress_in_full_and_as_files(where: str, tmp_path: Path) -> None:
     """The terminal, a page and a picture."""
-    fill(place)
+    fill(where)
     page, picture = tmp_path / "p.html", tmp_path / "p.svg"
     files = ["--html", str(page), "--svg", str(picture), "--reading", "timing spread"]
     run("progress", "sixteen", *files)
@@ -225,14 +235,27 @@ def test_progress_does_not_write_over_other_files(place: Path, tmp_path: Path) -
     fill(place, 1)
     letter = tmp_path / "letter.html"
     letter.write_text("dear", encoding="utf-8")
-    for option in ("--html", "--svg"):
+    for option in ("--html", "--figure"):
         run("progress", option, str(letter), code=2)
     assert letter.read_text(encoding="utf-8") == "dear"
 
 
-def test_plan_and_files(place: Path, tmp_path: Path) -> None:
+def test_a_picture_of_progress_is_what_its_name_says(
+    place: Path, tmp_path: Path
+) -> None:
+    """PNG in a .png; no other form."""
+    pytest.importorskip("typst")
+    fill(place, 5)
+    for _ in range(2):  # an earlier one is written over
+        run("progress", "--figure", str(tmp_path / "p.png"))
+    assert (tmp_path / "p.png").read_bytes().startswith(b"\x89PNG")
+    other = run("progress", "--figure", str(tmp_path / "p.jpg"), code=2)
+    assert ".svg or .png" in other.stderr
+
+
+def test_plan_and_files(where: str, tmp_path: Path) -> None:
     """What, at which tempo, why, on what it rests; and how to change the numbers."""
-    fill(place)
+    fill(where)
     folder = tmp_path / "plan"
     done = run("practice", "plan", "12", "--out", str(folder))
     for words in (
@@ -247,7 +270,7 @@ def test_plan_and_files(place: Path, tmp_path: Path) -> None:
     assert "less than one turn" in run("practice", "plan", "2", code=2).stderr
 
 
-def test_practice_log(place: Path) -> None:
+def test_practice_log(where: str) -> None:
     """Start, stop, afterwards; strain is answered at once."""
     assert "Started" in run("practice", "start", "--what", "shifts").stdout
     assert "going on since" in run("practice", "start", code=3).stderr
@@ -267,7 +290,7 @@ def test_practice_log(place: Path) -> None:
     assert "yet to come" in run(*future, code=2).stderr
 
 
-def test_meter_reading_makes_levels_known(place: Path) -> None:
+def test_meter_reading_makes_levels_known(where: str) -> None:
     """Calibrated by a take, the same take measures what the meter showed."""
     heard = recording.read(FLAT)
     level_dbfs = equivalent_level_dbfs(heard.samples, heard.sample_rate_hz)
@@ -276,7 +299,7 @@ def test_meter_reading_makes_levels_known(place: Path) -> None:
     assert f"{level_dbfs:.1f} dBFS (A-weighted) are 94.0 dBA" in done.stdout
     assert "automatic gain" in done.stdout
     check("--keep", "--device", "phone", *at)
-    with open_store(str(place)) as store:
+    with open_store(where) as store:
         assert takes_of(store)[0].a_level_dbfs == pytest.approx(level_dbfs)
     said = run("care", "today", "--child").stdout
     # 16 s of an hour at 94 dBA
@@ -286,7 +309,7 @@ def test_meter_reading_makes_levels_known(place: Path) -> None:
     assert "(adults)" in run("care", "today", "--adult").stdout
 
 
-def test_no_level_of_a_direct_line(place: Path) -> None:
+def test_no_level_of_a_direct_line(where: str) -> None:
     """No number, and why; nor can it be calibrated."""
     run("care", "line", "interface")
     check("--keep", "--device", "interface")

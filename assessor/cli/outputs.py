@@ -89,15 +89,15 @@ def write_pictures(
         from assessor.figures.take import take_picture
 
         drawn = alone(take_picture(scene(assessment, assessment.best)).svg)
-        write(Path(figure), _painted(drawn, figure))
+        write(Path(figure), painted(drawn, figure))
     if table is not None:
         from assessor.report.notes_csv import notes_csv
 
         write(Path(table), notes_csv(assessment))
 
 
-def _painted(svg: str, file: str) -> str | bytes:
-    """Picture as its file's name asks for it."""
+def painted(svg: str, file: str) -> str | bytes:
+    """Picture as its file's name asks for it, SVG or PNG."""
     if not file.lower().endswith(".png"):
         return svg
     from assessor.figures.typeset import picture_png

@@ -19,7 +19,7 @@ from assessor.cli.keeping import (
     span_options,
     store_option,
 )
-from assessor.cli.outputs import refuse_wrong_place
+from assessor.cli.outputs import painted, refuse_wrong_place
 from assessor.cli.terminal import bad_files, can_hold, show, write
 
 if TYPE_CHECKING:
@@ -36,17 +36,18 @@ PIPE_WIDTH, WIDEST = 80, 120
 @span_options
 @click.option("--html", "html_path", metavar="OUT", help="Write a page with pictures.")
 @click.option(
+    "--figure",
     "--svg",
-    "svg_path",
+    "figure_path",
     metavar="OUT",
-    help="Write the picture of one reading of one lick.",
+    help="Write the picture of one reading of one lick, as .svg or .png.",
 )
 @click.option(
     "--reading",
     metavar="NAME",
     default="mark",
     show_default=True,
-    help="Which one --svg draws, by its name in the report.",
+    help="Which one --figure draws, by its name in the report.",
 )
 @store_option
 def progress(
@@ -55,7 +56,7 @@ def progress(
     since: datetime | None,
     until: datetime | None,
     html_path: str | None,
-    svg_path: str | None,
+    figure_path: str | None,
     reading: str,
     store_text: str | None,
 ) -> None:
@@ -69,7 +70,7 @@ def progress(
     from assessor.history.progress import progress_of
     from assessor.history.store import open_store
 
-    for option, file in (("--html", html_path), ("--figure", svg_path)):
+    for option, file in (("--html", html_path), ("--figure", figure_path)):
         refuse_wrong_place(option, file)
     now = datetime.now(UTC)
     with bad_files(), many_records(), open_store(store_text, create=False) as store:
@@ -86,8 +87,8 @@ def progress(
         drawn = html_path is not None or len(found) == 1
         licks = _licks(takes.licks_of(store)) if drawn else {}
         cautions = cautions_of(store, player, now)
-    if svg_path is not None:
-        _write_svg(found, reading, svg_path)
+    if figure_path is not None:
+        _write_figure(found, reading, figure_path)
     if html_path is not None:
         from assessor.report.weeks_page import weeks_page
 
@@ -102,17 +103,18 @@ def _licks(kept: Sequence[KeptLick]) -> dict[str, Lick]:
     return {one.digest: lick_of(one.sheet) for one in kept if one.sheet}
 
 
-def _write_svg(found: Sequence[LickProgress], reading: str, file: str) -> None:
+def _write_figure(found: Sequence[LickProgress], reading: str, file: str) -> None:
     from assessor.figures.picture import alone
     from assessor.report.weeks_page import weeks_picture
 
     if len(found) > 1:
         message = "there are several licks; name the one that is to be drawn"
-        raise click.BadParameter(message, param_hint="--svg")
+        raise click.BadParameter(message, param_hint="--figure")
     try:
-        write(Path(file), alone(weeks_picture(found[0], reading)))
+        drawn = alone(weeks_picture(found[0], reading))
     except ValueError as problem:
         raise click.BadParameter(str(problem), param_hint="--reading") from problem
+    write(Path(file), painted(drawn, file))
 
 
 def _show(
