@@ -21,6 +21,7 @@ from __future__ import annotations
 import io
 import zipfile
 import zlib
+from dataclasses import replace
 from pathlib import PurePath
 
 from lxml import etree
@@ -32,6 +33,7 @@ from assessor.lick.musicxml_line import lick_from
 from assessor.lick.musicxml_write import write
 from assessor.lick.notation import Lick
 from assessor.lick.notices import Notices
+from assessor.lick.parentage import parent_from
 
 __all__ = ["read", "write"]
 
@@ -81,14 +83,26 @@ def _read(data: bytes, path: str) -> Lick:
     reader = PartReader(_chosen_staff(part, notices), notices)
     reader.read(part)
     title = _text_at(root, "work/work-title") or _text_at(root, "movement-title")
-    return lick_from(
+    fields = {
+        field.get("name", ""): text_of(field)
+        for field in root.iterfind("identification/miscellaneous/miscellaneous-field")
+    }
+    found = lick_from(
         reader,
         notices,
         title=title or PurePath(path).stem,
-        trains=_text_at(
-            root, "identification/miscellaneous/miscellaneous-field[@name='trains']"
-        ),
+        trains=fields.get("trains", ""),
     )
+    return _with_parent(found, fields)
+
+
+def _with_parent(lick: Lick, fields: dict[str, str]) -> Lick:
+    """Lick with the parent that the file names, or a notice where it makes no sense."""
+    try:
+        return replace(lick, parent=parent_from(fields, len(lick)))
+    except ValueError as problem:
+        notice = f"the parent of this drill is left out: {problem}"
+        return replace(lick, notices=(*lick.notices, notice))
 
 
 def _text_at(root: Element, path: str) -> str:

@@ -28,6 +28,7 @@ from assessor.lick.notation import (
     Stroke,
     TempoChange,
 )
+from assessor.lick.parentage import keys_of
 from assessor.tuning import note_name
 
 _DOCTYPE = (
@@ -186,9 +187,12 @@ def write(lick: Lick) -> bytes:
     _add(_add(root, "work"), "work-title", lick.title)
     identification = _add(root, "identification")
     _add(_add(identification, "encoding"), "software", "assessor")
-    if lick.trains:
-        fields = _add(identification, "miscellaneous")
-        _add(fields, "miscellaneous-field", lick.trains, name="trains")
+    fields = [("trains", lick.trains)] if lick.trains else []
+    fields += keys_of(lick.parent)
+    if fields:
+        miscellaneous = _add(identification, "miscellaneous")
+        for name, text in fields:
+            _add(miscellaneous, "miscellaneous-field", text, name=name)
     score_part = _add(_add(root, "part-list"), "score-part", id="P1")
     _add(score_part, "part-name", "Guitar")
     part = _add(root, "part", id="P1")

@@ -155,6 +155,27 @@ class TempoChange:
 
 
 @dataclass(frozen=True)
+class Parent:
+    """The lick that a drill is made of.
+
+    Attributes
+    ----------
+    title : str
+    digest : str
+        Of its content, 64 hex digits (`assessor.lick.digest`).
+    form : str
+        What the drill does with it, in a few words; may be empty.
+    notes : tuple of int
+        For each note of the drill, the 0-based index of the parent's note it is.
+    """
+
+    title: str
+    digest: str
+    form: str
+    notes: tuple[int, ...]
+
+
+@dataclass(frozen=True)
 class Lick:
     """A phrase that is to be played.
 
@@ -180,6 +201,8 @@ class Lick:
         Length of an incomplete first bar; 0 = the first bar is whole.
     trains : str
         One line on what the lick trains; may be empty.
+    parent : Parent or None
+        Of a drill: the lick it is made of.
     notices : tuple of str
         What the reader had to leave out or change.
     """
@@ -194,6 +217,7 @@ class Lick:
     tempo_changes: tuple[TempoChange, ...] = ()
     pickup_beats: Fraction = Fraction(0)
     trains: str = ""
+    parent: Parent | None = None
     notices: tuple[str, ...] = field(default=(), compare=False)
 
     def __post_init__(self) -> None:
@@ -208,6 +232,12 @@ class Lick:
                     f"the next starts at beat {after.onset_beats}"
                 )
                 raise ValueError(message)
+        if self.parent is not None and len(self.parent.notes) != len(self.notes):
+            message = (
+                f"{len(self.notes)} notes, but {len(self.parent.notes)} places in the "
+                "parent"
+            )
+            raise ValueError(message)
 
     def __len__(self) -> int:
         """Count the notes."""

@@ -246,6 +246,7 @@ def _lick(source: Source, header: Header, items: Sequence[Item]) -> Lick:
         tempo_changes=tuple(tempo_changes),
         pickup_beats=header.pickup_beats,
         trains=header.trains,
+        parent=header.parent(source, len(struck)),
     )
 
 

@@ -10,7 +10,8 @@ from pathlib import PurePath
 from typing import Any
 
 from assessor.errors import LickError
-from assessor.lick.notation import Meter
+from assessor.lick.notation import Meter, Parent
+from assessor.lick.parentage import parse_digest, parse_places
 from assessor.tuning import STANDARD, Tuning, parse_note_name
 
 # Wide enough for all music, narrow enough to catch a slip of the finger.
@@ -76,6 +77,38 @@ class Header:
     swing: float | None = None
     trains: str = ""
     pickup_beats: Fraction = Fraction(0)
+    parent_title: str = ""
+    parent_digest: str = ""
+    parent_notes: tuple[int, ...] = ()
+    drill: str = ""
+    places: dict[str, Place] = field(default_factory=dict)
+
+    def parent(self, source: Source, notes: int) -> Parent | None:
+        """Lick that a drill of so many notes is made of.
+
+        Raises
+        ------
+        LickError
+            When a key is missing, or names more or fewer notes than there are.
+        """
+        if not {"parent_title", "parent_digest", "parent_notes"} & set(self.places):
+            return None
+        for name, key in (("parent_notes", "parent notes"), ("parent_title", "parent")):
+            if name not in self.places:
+                place = next(
+                    p for n, p in self.places.items() if n.startswith("parent")
+                )
+                message = f"a drill needs the key `{key}` too; write it, or delete this"
+                raise source.error(message, place)
+        if len(self.parent_notes) != notes:
+            message = (
+                f"`parent notes` names {len(self.parent_notes)} notes, the sheet holds "
+                f"{notes}; correct it, or delete the lines that start with `parent`"
+            )
+            raise source.error(message, self.places["parent_notes"])
+        return Parent(
+            self.parent_title, self.parent_digest, self.drill, self.parent_notes
+        )
 
 
 def is_skipped(line: str) -> bool:
@@ -111,7 +144,8 @@ def read_header(source: Source) -> tuple[Header, int]:
     if "tempo_bpm" not in values:
         message = "no tempo; write a line such as `tempo: 96` (quarter notes a minute)"
         raise LickError(message, source.path)
-    header = Header(**{"title": PurePath(source.path).stem, **values})
+    title = PurePath(source.path).stem
+    header = Header(**{"title": title, **values}, places=places)
     if header.pickup_beats >= header.meter.bar_beats:
         message = (
             f"a pickup of {header.pickup_beats} quarter notes fills a bar of "
@@ -121,9 +155,7 @@ def read_header(source: Source) -> tuple[Header, int]:
     return header, number
 
 
-def _read_line(
-    source: Source, number: int, found: re.Match[str]
-) -> tuple[str, str | float | Meter | Tuning | Fraction | None]:
+def _read_line(source: Source, number: int, found: re.Match[str]) -> tuple[str, Any]:
     """Field of `Header` and its value from one ``key: value`` line."""
     key = found["key"].lower()
     if key not in _READERS:
@@ -242,4 +274,8 @@ _READERS: dict[str, tuple[str, Callable[[str], Any]]] = {
     "feel": ("swing", _feel),
     "trains": ("trains", str),
     "pickup": ("pickup_beats", _pickup),
+    "parent": ("parent_title", str),
+    "parent digest": ("parent_digest", parse_digest),
+    "parent notes": ("parent_notes", parse_places),
+    "drill": ("drill", str),
 }

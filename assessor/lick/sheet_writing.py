@@ -17,6 +17,7 @@ from assessor.lick.notation import (
     LickNote,
     SlideEdge,
 )
+from assessor.lick.parentage import keys_of
 from assessor.lick.sheet_layout import Bar, Slot, System, draw, line_names, wrap
 from assessor.lick.sheet_signs import (
     FINGER_SIGNS,
@@ -90,7 +91,7 @@ def tab_systems(lick: Lick, width_columns: int) -> tuple[System, ...]:
 def write(lick: Lick) -> str:
     """Text of a lick sheet that reads back equal to `lick`.
 
-    Runs of white space in the title and in `trains` become one space.
+    Runs of white space in titles, in `trains` and in a drill's form become one space.
 
     Raises
     ------
@@ -112,6 +113,7 @@ def write(lick: Lick) -> str:
     ]
     if lick.pickup_beats:
         header.append(("pickup", str(lick.pickup_beats)))
+    header += keys_of(lick.parent)
     lines = [f"{key}: {value}".rstrip() for key, value in header]
     for system in tab_systems(lick, SHEET_WIDTH_COLUMNS):
         lines += ["", *system.lines]
