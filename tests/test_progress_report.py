@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import re
 from datetime import UTC
+from pathlib import Path
 from xml.etree import ElementTree
 
+import made_up_weeks
 import pytest
 import stores
 from test_progress import improving, only, take
@@ -13,7 +15,8 @@ from test_progress import improving, only, take
 from assessor.assessment import Settings
 from assessor.figures.picture import alone
 from assessor.history.licks import digest_of
-from assessor.history.progress import progress_of
+from assessor.history.progress import Verdict, progress_of
+from assessor.history.takes import takes_of
 from assessor.measures.clock import Click
 from assessor.report.weeks_page import weeks_page, weeks_picture
 from assessor.weeks import in_full, overview
@@ -145,3 +148,19 @@ def test_unknown_reading_lists_those_there_are() -> None:
     """A wrong name is a wrong call."""
     with pytest.raises(ValueError, match="'taste'; there are mark, tempo reached"):
         weeks_picture(only(improving(2)), "taste")
+
+
+def test_the_history_of_the_manual(tmp_path: Path) -> None:
+    """What docs/weeks.md prints is told of the history that it names."""
+    with stores.new_store("sqlite", tmp_path) as store:
+        made_up_weeks.fill(store, stores.NOW)
+        (found,) = progress_of(takes_of(store), UTC)
+    assert (len(found.takes), found.days) == (24, 12)
+    told = {row.name: row.verdict for row in (*found.series, *found.causes)}
+    for name in ("mark", "tempo reached", "timing spread", "early notes"):
+        assert told[name] is Verdict.BETTER
+    assert told["plain pitch"] is Verdict.NOTHING
+    manual = (Path(__file__).parents[1] / "docs" / "weeks.md").read_text("utf-8")
+    assert "tests/made_up_weeks.py" in manual
+    assert f"    {found.title}\n    24 takes on 12 days" in manual
+    assert all(re.search(rf"^    {name} ", manual, re.M) for name in told)

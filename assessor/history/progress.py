@@ -31,7 +31,7 @@ from typing import NamedTuple
 import numpy as np
 
 from assessor.history import clock
-from assessor.history.summary import KeptReading
+from assessor.history.summary import READINGS, KeptReading
 from assessor.history.takes import Take
 from assessor.trend import (
     MannKendall,
@@ -296,14 +296,15 @@ def _readings(
     day: date, takes: list[Take], newest: Take
 ) -> Iterator[tuple[str, Point]]:
     """One point for each reading of a day."""
-    for timeless in (True, False):
-        ours, ok = _comparable(takes, newest, by_tolerance=False, by_click=not timeless)
-        found: dict[str, list[KeptReading]] = {}
-        for take in ours:
-            for name, kept in take.summary.readings.items():
-                if (name in TIMELESS) == timeless:
-                    found.setdefault(name, []).append(kept)
-        for name, readings in found.items():
+    alike = {
+        timeless: _comparable(takes, newest, by_tolerance=False, by_click=not timeless)
+        for timeless in (True, False)
+    }
+    for name in READINGS:
+        ours, ok = alike[name in TIMELESS]
+        known = [take.summary.readings.get(name) for take in ours]
+        readings = [kept for kept in known if kept is not None]
+        if readings:
             yield name, _point(day, name, readings, ok=ok)
 
 
