@@ -47,7 +47,8 @@ def groups_of(truth: dict[str, Any]) -> tuple[str, ...]:
     kind = truth["kind"].replace("errors2", "errors")
     degradation = truth["degradation"]
     if degradation == "none":
-        return ("all dry", kind)
+        noise = truth.get("noise")
+        return ("all dry", kind) + ((f"with {noise}",) if noise else ())
     hard = degradation == "bedroom" and kind in RINGING_KINDS
     return ("all degraded", degradation) + (("bedroom, hard kinds",) if hard else ())
 

@@ -2,7 +2,7 @@
 
     python benchmarks/phrases.py --out DIR --takes N --seed S
         [--font fluid|tim | --notes DIR --guitar hollow|electric]
-        [--degraded SHARE] [--passes SHARE] [--kinds KIND,KIND]
+        [--degraded SHARE] [--passes SHARE] [--kinds KIND,KIND] [--noises NOISE,...]
 
 Beside every ``TAKE.wav`` lie ``TAKE.musicxml`` (the lick) and ``TAKE.json`` (the
 truth); ``manifest.json`` names the takes, ``calibration.json`` holds how far the
@@ -27,7 +27,7 @@ import numpy as np
 import soundfile
 from takes.curves import Stroke, Touch
 from takes.degrade import DEGRADATIONS
-from takes.hand import Hand, draw_hand
+from takes.hand import NOISES, Hand, draw_hand, only_hand
 from takes.invent import Wish, invent
 from takes.measure import DETUNE_TIMES_S, SAMPLE_RATE_HZ
 from takes.mix import Plan, land_pick, mix, wanted
@@ -97,7 +97,13 @@ KINDS = {
 
 
 def plan_take(
-    name: str, kind: str, rng: Generator, *, guitar: str | None, several: bool
+    name: str,
+    kind: str,
+    rng: Generator,
+    *,
+    guitar: str | None,
+    several: bool,
+    noise: str = "",
 ) -> Plan:
     """Decide everything about one take.
 
@@ -111,12 +117,14 @@ def plan_take(
         Name of the recorded guitar; None = a sampled one.
     several : bool
         Several passes with stops.
+    noise : str
+        The one noise the hands make, of `NOISES`; drawn when empty.
     """
     recipe = KINDS[kind]
     lick = invent(rng, name, recipe.wish)
     lick = ornament(lick, rng, bends=recipe.bends, slides=recipe.slides)
     manner = _vary(recipe.manner, kind, rng)
-    late = rng.random() < 0.25
+    late = rng.random() < 0.25 or noise.startswith("count-in")
     start_s = float(rng.uniform(0.9, 2.5) if late else rng.uniform(0.35, 0.9))
     if several:
         passes, judged = _passes(lick, manner, rng, start_s)
@@ -125,6 +133,7 @@ def plan_take(
         strokes, faults = play(lick, manner, rng, start_s)
         passes, judged = [strokes], 0
     hand = draw_hand(rng) if rng.random() < 0.8 else Hand()
+    hand = only_hand(noise) if noise else hand
     landings = [t for strokes in passes for t in land_pick(strokes, hand, rng)]
     program = guitar or _program(kind, passes, rng)
     tuned = kind == "tuned" or rng.random() < 0.15
@@ -242,6 +251,7 @@ def make(arguments: argparse.Namespace) -> list[str]:
     recorded = guitar.name if arguments.notes else None
     kinds = _named(arguments.kinds, KINDS)
     degradations = _named(arguments.degradations, DEGRADATIONS)
+    noises = _named(arguments.noises, NOISES) if arguments.noises else [""]
     names: list[str] = []
     for first in range(0, arguments.takes, BATCH):
         generators = {
@@ -254,7 +264,12 @@ def make(arguments: argparse.Namespace) -> list[str]:
             several = bool(rng.random() < arguments.passes)
             plans.append(
                 plan_take(
-                    f"{k:04d}_{kind}", kind, rng, guitar=recorded, several=several
+                    f"{k:04d}_{kind}",
+                    kind,
+                    rng,
+                    guitar=recorded,
+                    several=several,
+                    noise=noises[k // len(kinds) % len(noises)],
                 )
             )
         needs = [wanted(plan) for plan in plans]
@@ -262,9 +277,10 @@ def make(arguments: argparse.Namespace) -> list[str]:
         sources = iter(
             guitar.sources(everything, np.random.default_rng([seed, first, 1]))
         )
-        for plan, need, rng in zip(plans, needs, generators.values(), strict=True):
+        for plan, need, (k, rng) in zip(plans, needs, generators.items(), strict=True):
             own = [next(sources) for _ in need]
             samples, truth = mix(plan, own, guitar, rng)
+            truth["noise"] = noises[k // len(kinds) % len(noises)]
             if rng.random() < arguments.degraded:
                 samples, truth = degrade(samples, truth, rng, degradations)
             write_take(folder, plan.lick, samples, truth)
@@ -293,8 +309,12 @@ def main() -> None:
     parser.add_argument("--passes", type=float, default=0.0, help="share with several")
     parser.add_argument("--kinds", default="", help="comma-separated, default all")
     parser.add_argument("--degradations", default="", help="likewise")
+    parser.add_argument(
+        "--noises", default="", help="one kind of noise a take, in turn; default drawn"
+    )
     arguments = parser.parse_args()
     for text, known in (
+        (arguments.noises, NOISES),
         (arguments.kinds, KINDS),
         (arguments.degradations, DEGRADATIONS),
     ):

@@ -150,16 +150,16 @@ def talk(samples: FloatArray, rng: Generator, log: Settings) -> FloatArray:
     voice = np.zeros(len(samples))
     at_s, length_s = float(rng.uniform(0, 1)), len(samples) / SAMPLE_RATE_HZ
     while at_s < length_s - 0.5:
-        syllable = _syllable(rng)
+        spoken = syllable(rng)
         start = int(at_s * SAMPLE_RATE_HZ)
-        piece = syllable[: len(voice) - start]
+        piece = spoken[: len(voice) - start]
         voice[start : start + len(piece)] += piece
         at_s += len(syllable) / SAMPLE_RATE_HZ + rng.exponential(0.08)
         at_s += float(rng.uniform(0.3, 1.5)) if rng.random() < 0.15 else 0.0
     return samples + voice * (_rms(samples) / _rms(voice) * 10 ** (-below_db / 20))
 
 
-def _syllable(rng: Generator) -> FloatArray:
+def syllable(rng: Generator) -> FloatArray:
     """One voiced or hissed syllable of 80 to 300 ms."""
     count = int(rng.uniform(0.08, 0.3) * SAMPLE_RATE_HZ)
     if rng.random() < 0.25:
