@@ -154,7 +154,7 @@ def talk(samples: FloatArray, rng: Generator, log: Settings) -> FloatArray:
         start = int(at_s * SAMPLE_RATE_HZ)
         piece = spoken[: len(voice) - start]
         voice[start : start + len(piece)] += piece
-        at_s += len(syllable) / SAMPLE_RATE_HZ + rng.exponential(0.08)
+        at_s += len(spoken) / SAMPLE_RATE_HZ + rng.exponential(0.08)
         at_s += float(rng.uniform(0.3, 1.5)) if rng.random() < 0.15 else 0.0
     return samples + voice * (_rms(samples) / _rms(voice) * 10 ** (-below_db / 20))
 
