@@ -7,7 +7,8 @@ Several channels of a track are read together when they make one line (a string 
 channel is common for guitars); when they sound together, the first is taken if they
 play different programs.  Notes that overlap the next are cut.  Times are exact
 fractions of the file's ticks.  String and fret are chosen by
-`assessor.lick.fretting`; a MIDI file knows neither, nor slurs.
+`assessor.lick.fretting`; a MIDI file knows neither, nor slurs.  Where no text event
+says the tuning it is standard, or the nearest lower one that reaches every note.
 
 Source: Standard MIDI Files 1.0, MIDI Manufacturers Association; tempo without a tempo
 event is 120 there, the meter 4/4.
@@ -31,10 +32,11 @@ from mido.midifiles.meta import KeySignatureError
 from assessor.errors import LickError, UnsupportedNotation
 from assessor.lick.fretting import choose_fretting, positions
 from assessor.lick.midi_wheel import Wheel, sign_of
+from assessor.lick.midi_words import read_words
 from assessor.lick.midi_write import write
 from assessor.lick.notation import Lick, LickNote, Meter, TempoChange
 from assessor.lick.notices import Notices
-from assessor.tuning import STANDARD, note_name
+from assessor.tuning import STANDARD, Tuning, note_name
 
 __all__ = ["read", "write"]
 
@@ -47,6 +49,9 @@ USUAL_TEMPO_US = 500_000  # microseconds to the quarter note: 120
 # Two notes struck closer than this, in quarter notes, and sounding together are one
 # chord: 21 ms at 120, about the least by which the ear can tell which came first.
 CHORD_BEATS = Fraction(1, 24)
+
+DROP_D = Tuning((64, 59, 55, 50, 45, 38))
+MOST_LOWERED = 12  # frets, all strings alike: a baritone and a little more
 
 _DRUMS = 9
 _NO_INTEGER = re.compile(rb"[\x80-\xff]{4096}")
@@ -65,7 +70,7 @@ def read(data: bytes, path: str) -> Lick:
     Returns
     -------
     Lick
-        In standard tuning, with a notice for what was left out or changed.
+        With a notice for what was left out or changed.
 
     Raises
     ------
@@ -101,6 +106,7 @@ class _Track:
     programs: dict[int, int]
     tempos_us: list[tuple[int, int]]
     meters: list[tuple[int, Meter]]
+    texts: list[str]
 
 
 def _read(data: bytes, path: str) -> Lick:
@@ -123,16 +129,25 @@ def _read(data: bytes, path: str) -> Lick:
     meter = meters[0][1] if meters else Meter()
     if any(other != meter for _, other in meters):
         notices.add(f"the meter changes; bar lines are kept as {meter}")
-    bars = _Bars(ticks, meter)
+    words = read_words(text for each in tracks for text in each.texts)
+    if words.pickup_beats >= meter.bar_beats:  # somebody else's words
+        words = replace(words, pickup_beats=Fraction(0))
+    bars = _Bars(ticks, meter, words.pickup_beats)
     sounds = _single_line(track, bars, notices)
     tempo_bpm, changes = _tempos(tracks, ticks, sounds[-1].end)
+    tuning = words.tuning or _lowered(sounds, words.capo, notices)
+    guitar = _Guitar(tuning, words.capo)
     return Lick(
         title=tracks[0].name or PurePath(path).stem,
         tempo_bpm=tempo_bpm,
         meter=meter,
-        tuning=STANDARD,
-        notes=_lick_notes(sounds, track.wheels, bars, notices),
+        tuning=tuning,
+        notes=_lick_notes(sounds, track.wheels, bars, guitar, notices),
+        capo=words.capo,
         tempo_changes=changes,
+        pickup_beats=words.pickup_beats,
+        trains=words.trains,
+        parent=words.parent(len(sounds)),
         notices=notices.lines(),
     )
 
@@ -176,13 +191,15 @@ def _parsed(data: bytes) -> Any:
 
 def _track(messages: Any, notices: Notices) -> _Track:
     """Follow the messages of one track."""
-    track = _Track("", [], defaultdict(Wheel), {}, [], [])
+    track = _Track("", [], defaultdict(Wheel), {}, [], [], [])
     sounding: dict[tuple[int, int], int] = {}
     tick = 0
     for message in messages:
         tick += message.time
         if message.type == "track_name" and not track.name:
             track.name = _UNPRINTABLE.sub(" ", message.name).strip()
+        elif message.type == "text":
+            track.texts.append(message.text)
         elif message.type == "set_tempo":
             track.tempos_us.append((tick, message.tempo))
         elif message.type == "time_signature":
@@ -226,13 +243,15 @@ class _Bars:
 
     ticks_per_beat: int
     meter: Meter
+    pickup_beats: Fraction
 
     def beats(self, tick: int) -> Fraction:
         return Fraction(tick, self.ticks_per_beat)
 
     def bar(self, tick: int) -> str:
-        """Number of the bar, from 1."""
-        return str(int(self.beats(tick) / self.meter.bar_beats) + 1)
+        """Number of the bar, from 1; a pickup is bar 0."""
+        beats = self.beats(tick) - self.pickup_beats
+        return str(beats // self.meter.bar_beats + 1)
 
 
 def _single_line(track: _Track, bars: _Bars, notices: Notices) -> list[_Sound]:
@@ -318,15 +337,46 @@ def _tempo_bpm(tempo_us: int) -> float:
     return exact
 
 
+@dataclass(frozen=True)
+class _Guitar:
+    """What the notes are fretted on."""
+
+    tuning: Tuning
+    capo: int
+
+
+def _lowered(sounds: list[_Sound], capo: int, notices: Notices) -> Tuning:
+    """Standard tuning, or the nearest lower one in use that reaches every note."""
+    lowest = min(sound.midi_number for sound in sounds) - capo
+    if lowest >= STANDARD.open_midi[-1]:
+        return STANDARD
+    tunings = [DROP_D]
+    tunings += [
+        Tuning(tuple(midi_number - down for midi_number in STANDARD.open_midi))
+        for down in range(1, MOST_LOWERED + 1)
+    ]
+    for tuning in tunings:
+        if lowest >= tuning.open_midi[-1]:
+            notices.add(f"the tuning is guessed from the lowest note: {tuning}")
+            return tuning
+    return STANDARD  # reaches it no more than the others: said where it is fretted
+
+
 def _lick_notes(
-    sounds: list[_Sound], wheels: dict[int, Wheel], bars: _Bars, notices: Notices
+    sounds: list[_Sound],
+    wheels: dict[int, Wheel],
+    bars: _Bars,
+    guitar: _Guitar,
+    notices: Notices,
 ) -> tuple[LickNote, ...]:
     """Notes of the lick, on the fingerboard, with what the wheel says."""
+    tuning, capo = guitar.tuning, guitar.capo
     for sound in sounds:
-        if not positions(sound.midi_number, STANDARD):
-            message = f"no string of {STANDARD} reaches {note_name(sound.midi_number)}"
+        if not positions(sound.midi_number, tuning, capo=capo):
+            message = f"no string of {tuning} reaches {note_name(sound.midi_number)}"
             raise LickError(message, measure=bars.bar(sound.onset))
-    places = choose_fretting([sound.midi_number for sound in sounds], STANDARD)
+    midi_numbers = [sound.midi_number for sound in sounds]
+    places = choose_fretting(midi_numbers, tuning, capo=capo)
     notices.add("string and fret are chosen: a MIDI file names none")
     notes = []
     for sound, (string, fret) in zip(sounds, places, strict=True):

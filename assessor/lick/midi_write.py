@@ -1,8 +1,9 @@
 """Writes a lick as a Standard MIDI File, format 1: a tempo track and a guitar track.
 
 Swing is played, bends and vibrato go on the pitch wheel with its range set by
-registered parameter 0, slurred notes are softer.  What MIDI has no word for (string,
-fret, slurs, slides, dead notes) is not written.
+registered parameter 0, slurred notes are softer.  Tuning, capo, pickup and purpose go
+into text events.  What MIDI has no word for (string, fret, slurs, slides, dead notes)
+is not written.
 """
 
 from __future__ import annotations
@@ -15,6 +16,7 @@ from math import ceil, lcm
 import mido
 
 from assessor.lick.midi_wheel import curve, range_semitones, wheel_value
+from assessor.lick.midi_words import words_of
 from assessor.lick.notation import Lick, LickNote
 
 LEAST_TICKS_PER_BEAT = 960
@@ -64,9 +66,10 @@ def _ticks_per_beat(lick: Lick) -> int:
 
 def _tempo_track(lick: Lick, ticks_per_beat: int) -> mido.MidiTrack:
     """Title, meter and tempo map."""
-    title = lick.title.encode("latin-1", "replace").decode("latin-1")
     track = mido.MidiTrack()
-    track.append(mido.MetaMessage("track_name", name=title))
+    track.append(mido.MetaMessage("track_name", name=_latin(lick.title)))
+    for line in words_of(lick):
+        track.append(mido.MetaMessage("text", text=_latin(line)))
     meter = lick.meter
     if meter.unit & (meter.unit - 1) == 0:  # the format knows only powers of two
         signature = {"numerator": meter.count, "denominator": meter.unit}
@@ -80,6 +83,11 @@ def _tempo_track(lick: Lick, ticks_per_beat: int) -> mido.MidiTrack:
         track.append(mido.MetaMessage("set_tempo", tempo=tempo_us, time=tick - now))
         now = tick
     return track
+
+
+def _latin(text: str) -> str:
+    """Text in the characters that files of this format are read with."""
+    return text.encode("latin-1", "replace").decode("latin-1")
 
 
 def _guitar_track(lick: Lick, ticks_per_beat: int) -> mido.MidiTrack:

@@ -161,12 +161,23 @@ def _read_line(source: Source, number: int, found: re.Match[str]) -> tuple[str, 
     if key not in _READERS:
         message = f"unknown key {found['key']!r}; the keys are {', '.join(_READERS)}"
         raise source.error(message, Place(number, found.start("key")))
-    name, reader = _READERS[key]
     try:
-        return name, reader(found["value"])
+        return parse_value(key, found["value"])
     except ValueError as problem:
         message = f"{key}: {problem}"
         raise source.error(message, Place(number, found.start("value"))) from problem
+
+
+def parse_value(key: str, text: str) -> tuple[str, Any]:
+    """Field of `Header` and its value, from a known key and the text after it.
+
+    Raises
+    ------
+    ValueError
+        When the text cannot be read.
+    """
+    name, reader = _READERS[key]
+    return name, reader(text)
 
 
 def _tempo(text: str) -> float:

@@ -8,8 +8,10 @@ from assessor.cli.lazy import LazyGroup
 
 # Command: (module of this package, one line of help).
 LICK_COMMANDS = {
+    "convert": ("convert", "Write a lick as a sheet, MusicXML or MIDI."),
     "hear": ("hear", "Play a lick: a demo with a click, at any tempo."),
     "print": ("paper", "Tab to be handed out: SVG, PDF or PNG."),
+    "handout": ("handout", "Your words and several licks: PDF, or HTML with sound."),
 }
 
 
