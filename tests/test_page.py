@@ -7,6 +7,7 @@ import csv
 import hashlib
 import io
 import re
+from dataclasses import replace
 from html.parser import HTMLParser
 from pathlib import Path
 from typing import Any
@@ -26,6 +27,8 @@ from assessor.cli import main
 from assessor.recording import Recording
 from assessor.report.notes_csv import HEAD, notes_csv
 from assessor.report.page import MOST_DRAWN, page
+from assessor.report.sound import demo_clip
+from assessor.sound_level import equivalent_level_dbfs
 
 TOP = Path(__file__).parents[1]
 MOST_BYTES = 600_000  # of a page for ten seconds without sound
@@ -177,6 +180,37 @@ def test_the_sound_is_the_take() -> None:
     assert np.diff(times_s) == pytest.approx(
         np.diff([*LICK.onsets_s(), LICK.ends_s()[-1]]), abs=0.0011
     )
+
+
+def test_the_demo_is_as_high_and_as_loud_as_the_take() -> None:
+    """Three frets up on a guitar tuned 20 cents flat, and softer."""
+    held = made.lick([0], last_beats=4)
+    heard = []
+    for moved_cents, level in ((0.0, None), (280.0, -40.0)):
+        clip = demo_clip(held, moved_cents=moved_cents, level_dbfs=level)
+        flac = base64.b64decode(clip.address.split(",", 1)[1])
+        heard.append(soundfile.read(io.BytesIO(flac)))
+    assert equivalent_level_dbfs(*heard[1]) == pytest.approx(-40.0, abs=0.1)
+    first_hz, moved_hz = (fundamental_hz(*one) for one in heard)
+    assert 1200 * np.log2(moved_hz / first_hz) == pytest.approx(280.0, abs=2.0)
+
+
+def fundamental_hz(samples: np.ndarray, rate_hz: int) -> float:
+    """Of a C4 or somewhat more, below its second partial."""
+    size = 2**21
+    spectrum = np.abs(np.fft.rfft(samples * np.hanning(len(samples)), size))
+    return float(np.argmax(spectrum[: round(450 * size / rate_hz)])) * rate_hz / size
+
+
+def test_the_page_of_a_moved_take_says_where_its_demo_sounds() -> None:
+    """Else the demo would not be what is written."""
+    found = faulty()
+    label = "".join(Elements(page(found, sound())).texts["input"])
+    assert "as written" in label
+    assert "fret" not in label
+    moved = replace(found, transposition=-1)
+    label = "".join(Elements(page(moved, sound())).texts["input"])
+    assert "as written, 1 fret lower" in label
 
 
 def test_of_a_long_take_the_drawn_passes_are_heard() -> None:

@@ -37,6 +37,7 @@ FLAGS = (
 )  # fmt: skip
 PATIENCE_S = 10.0
 PATIENCE_STEP_S = 0.05
+LEAST_TARGET_PX = 24  # WCAG 2.2, 2.5.8
 TIME_TOLERANCE_S = 0.25  # from a press to the first look at the clock
 PNG = b"\x89PNG"
 
@@ -191,6 +192,54 @@ def test_a_slowed_loop_comes_back(browser: Any, pages: dict[str, str]) -> None:
     wait_until(lambda: clock_s(browser) > (first + end) / 2, "the second note")
     wait_until(lambda: clock_s(browser) < (first + end) / 2, "the loop to come back")
     assert first - 0.1 <= clock_s(browser) <= end + TIME_TOLERANCE_S
+
+
+def test_notes_to_repeat_are_chosen_by_touch(
+    browser: Any, pages: dict[str, str]
+) -> None:
+    """On a phone, without keys: a button, the first note, the last; Escape gives up."""
+    see(browser, 320)
+    browser.get(pages["wrong-notes"])
+    button = browser.find_element("id", "choose")
+    box = button.rect
+    assert box["height"] >= LEAST_TARGET_PX
+    assert box["width"] >= LEAST_TARGET_PX
+    button.click()
+    assert button.get_attribute("aria-pressed") == "true"
+    for index in (5, 3):
+        note = shown_note(browser, index)
+        browser.execute_script("arguments[0].scrollIntoView({block:'center'})", note)
+        tap(browser, note.find_element("css selector", "rect"))
+    assert button.get_attribute("aria-pressed") == "false"
+    wait_until(lambda: not paused(browser), "the sound to start")
+    chosen = browser.execute_script(
+        "return ['first', 'last'].map((id) => document.getElementById(id).value)"
+    )
+    assert chosen == ["4", "6"]
+    assert browser.find_element("id", "loop").is_selected()
+    button.click()
+    browser.switch_to.active_element.send_keys("\ue00c")
+    assert button.get_attribute("aria-pressed") == "false"
+    wait_until(lambda: paused(browser), "silence")
+    assert log(browser) == []
+
+
+def tap(browser: Any, element: Any) -> None:
+    """Touch the middle of an element, as a finger does."""
+    box = browser.execute_script(
+        "const b = arguments[0].getBoundingClientRect(); return [b.x, b.y, b.width, "
+        "b.height]",
+        element,
+    )
+    at = {"x": box[0] + box[2] / 2, "y": box[1] + min(box[3] / 2, 40)}
+    for kind, points in (("touchStart", [at]), ("touchEnd", [])):
+        event = {"type": kind, "touchPoints": points}
+        browser.execute_cdp_cmd("Input.dispatchTouchEvent", event)
+
+
+def paused(browser: Any) -> bool:
+    """Whether the take is silent."""
+    return bool(browser.execute_script("return document.all.take.paused"))
 
 
 def test_the_lick_as_written_is_heard_instead(

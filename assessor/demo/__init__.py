@@ -49,6 +49,8 @@ class Manner:
         Bars of clicks before each tempo; an incomplete first bar is filled up.
     held_midi : tuple of int
         Notes that are held all the while: a drone or a chord.
+    moved_cents : float
+        The lick this much higher than written; what is held stays.
     """
 
     tempos_bpm: tuple[float, ...] = ()
@@ -56,6 +58,7 @@ class Manner:
     click: bool = True
     count_in_bars: int = 1
     held_midi: tuple[int, ...] = ()
+    moved_cents: float = 0.0
 
     def __post_init__(self) -> None:
         """Refuse what cannot be played."""
@@ -121,21 +124,26 @@ def play(lick: Lick, manner: Manner = USUAL) -> Demo:
     now_s = 0.0
     for tempo_bpm in manner.tempos_bpm or (lick.tempo_bpm,):
         asked = lick.at_tempo(tempo_bpm)
-        strings = [(s.start_s, sound(s.segments)) for s in soundings(asked)]
+        strings = [
+            (s.start_s, sound(s.moved(manner.moved_cents))) for s in soundings(asked)
+        ]
         first, length = -_count_in_beats(asked, manner), _loop_beats(asked)
         now_s -= asked.seconds(first)
         placed += _clicks(asked, now_s, first, Fraction(0))
-        for _ in range(manner.repeats):
+        for again in range(manner.repeats - 1, -1, -1):
+            end = length if again else _end_beats(asked)
             placed += [(now_s + start_s, samples) for start_s, samples in strings]
             if manner.click:
-                placed += _clicks(asked, now_s, Fraction(0), length)
+                placed += _clicks(asked, now_s, Fraction(0), end)
             onsets_s.append(asked.onsets_s() + now_s)
-            now_s += asked.seconds(length)
+            now_s += asked.seconds(end)
     return Demo(_mixed(placed, manner.held_midi), np.array(onsets_s))
 
 
 def length_s(lick: Lick, manner: Manner) -> float:
-    """How long a demo will be, without what rings on at its end, in seconds.
+    """How long a demo will be, to its last bar line, in seconds.
+
+    What is longer than that in it is the last string and what rings on.
 
     >>> from assessor.lick.notation import LickNote
     >>> from assessor.tuning import STANDARD
@@ -143,9 +151,14 @@ def length_s(lick: Lick, manner: Manner) -> float:
     >>> length_s(Lick("A", 120, Meter(2, 4), STANDARD, notes), Manner(repeats=3))
     4.0
     """
-    beats = _count_in_beats(lick, manner), _loop_beats(lick)
+    first, length, end = (
+        -_count_in_beats(lick, manner),
+        _loop_beats(lick),
+        _end_beats(lick),
+    )
+    again = manner.repeats - 1
     return sum(
-        manner.repeats * asked.seconds(beats[1]) - asked.seconds(-beats[0])
+        again * asked.seconds(length) + asked.seconds(end) - asked.seconds(first)
         for asked in map(lick.at_tempo, manner.tempos_bpm or (lick.tempo_bpm,))
     )
 
@@ -188,6 +201,15 @@ def _loop_beats(lick: Lick) -> Fraction:
     """Beats from one pass to the next: whole bars that hold the lick."""
     bar_beats = lick.meter.bar_beats
     return bar_beats * ceil(lick.notes[-1].end_beats / bar_beats)
+
+
+def _end_beats(lick: Lick) -> Fraction:
+    """Beats to the bar line that ends the lick."""
+    bar_beats, whole = (
+        lick.meter.bar_beats,
+        lick.notes[-1].end_beats - lick.pickup_beats,
+    )
+    return lick.pickup_beats + bar_beats * ceil(whole / bar_beats)
 
 
 def _clicks(

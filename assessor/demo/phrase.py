@@ -6,7 +6,7 @@ every note is as loud as the next of its kind; the demo shows what is written.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -64,6 +64,11 @@ class Sounding:
 
     start_s: float
     segments: tuple[Segment, ...]
+
+    def moved(self, cents: float) -> tuple[Segment, ...]:
+        """Its segments, so much higher."""
+        by = np.array([0.0, cents / 100])
+        return tuple(replace(one, path=one.path + by) for one in self.segments)
 
 
 def soundings(lick: Lick) -> tuple[Sounding, ...]:

@@ -24,7 +24,7 @@ from assessor.recording import Recording
 from assessor.report.document import shipped, source_hash, template
 from assessor.report.readings import Line, allowed, lines_of, next_step
 from assessor.report.result import tool_version
-from assessor.report.sound import Clip, demo_clip, take_clips
+from assessor.report.sound import Clip, demo_clip, level_dbfs, take_clips
 
 MOST_DRAWN = 4  # passes drawn in full: the best, the first, the last, the one before
 # One of these is seen, by the width of the window
@@ -44,11 +44,15 @@ class Sound:
     demo : Clip
     demo_line : str
         When each note of the demo starts, and when the last one ends.
+    moved : str
+        How far from where it is written the demo sounds, as the take does; may be
+        empty.
     """
 
     take: tuple[Clip, ...]
     demo: Clip
     demo_line: str
+    moved: str
 
 
 @dataclass(frozen=True)
@@ -144,8 +148,22 @@ def _sound(
     if recording is None:
         return None
     spans_s = [_span_s(assessment, number) for number in drawn]
-    demo = demo_clip(assessment.lick)
-    return Sound(take_clips(recording, spans_s), demo, _seconds(demo.line_s))
+    # as high and as loud as the take, so that the ear compares nothing else
+    demo = demo_clip(
+        assessment.lick,
+        moved_cents=100 * assessment.transposition + assessment.tuning_cents,
+        level_dbfs=level_dbfs(recording, _span_s(assessment, assessment.best)),
+    )
+    clips = take_clips(recording, spans_s)
+    return Sound(clips, demo, _seconds(demo.line_s), _moved(assessment.transposition))
+
+
+def _moved(semitones: int) -> str:
+    """How the lick was moved, in words; empty when it was not."""
+    if not semitones:
+        return ""
+    frets = "1 fret" if abs(semitones) == 1 else f"{abs(semitones)} frets"
+    return f"{frets} {'higher' if semitones > 0 else 'lower'}"
 
 
 def _span_s(assessment: Assessment, number: int) -> tuple[float, float]:

@@ -13,6 +13,8 @@
   let heard = null;
   let line = [];
   let offset = 0;
+  // Notes pressed since "Choose notes" was; null when it was not.
+  let choosing = null;
 
   // ---------------------------------------------------------------- notes
 
@@ -51,9 +53,25 @@
   function press(element, extend) {
     const index = Number(element.dataset.note);
     reach(element);
+    if (choosing) return chooseOn(index);
     if (extend) choose(chosen[0], index);
     else choose(index, index);
     if (heard && !extend) start(from(element));
+  }
+
+  // By touch: the first note, then the last, then they are heard over and over.
+  function chooseOn(index) {
+    choosing.push(index);
+    choose(choosing[0], index);
+    if (choosing.length < 2) return (said.textContent = "Now press the last note.");
+    stopChoosing();
+    one("#loop").checked = true;
+    start(from(note(chosen[0])));
+  }
+
+  function stopChoosing() {
+    choosing = null;
+    one("#choose").setAttribute("aria-pressed", "false");
   }
 
   for (const element of all(".note")) {
@@ -201,9 +219,17 @@
     const clip = (e) => Math.min(Math.max(Number(e.value) || 1, 1), Number(e.max)) - 1;
     choose(clip(ends[0]), clip(ends[1]));
   };
+  one("#choose").addEventListener("click", (event) => {
+    if (choosing) return stopChoosing();
+    choosing = [];
+    event.currentTarget.setAttribute("aria-pressed", "true");
+    said.textContent = "Press the first note that is to be repeated.";
+  });
   for (const id of ["#first", "#last"]) one(id).addEventListener("change", limits);
   document.addEventListener("keydown", (event) => {
-    if (event.key === "Escape") heard.pause();
+    if (event.key !== "Escape") return;
+    heard.pause();
+    stopChoosing();
   });
   listen(undefined);
 })();
