@@ -9,6 +9,7 @@
       AlignmentError          a take that is not this lick
       ResultError             a result file: path, version found and known
       HistoryError            a store of takes: its place, schema found and known
+      CaptureError            a sound device: what it is called
 
 Bad files raise these; wrong calls raise `ValueError` or `TypeError`.  A message
 says, in this order: what is wrong, what was found against what is allowed with
@@ -140,6 +141,29 @@ class ResultError(AssessorError):
 
 
 @dataclass(eq=False)
+class HandoutError(AssessorError):
+    """A text that cannot be made into a hand-out.
+
+    Attributes
+    ----------
+    message : str
+        What is wrong, and the remedy.
+    path : str
+    line : int or None
+        1-based.
+    """
+
+    message: str
+    path: str = ""
+    line: int | None = None
+
+    def __str__(self) -> str:
+        """Path, line and message."""
+        where = self.path if self.line is None else f"{self.path}, line {self.line}"
+        return f"{where}: {self.message}"
+
+
+@dataclass(eq=False)
 class HistoryError(AssessorError):
     """A store of takes, or a file exported from one, that cannot be used.
 
@@ -162,3 +186,23 @@ class HistoryError(AssessorError):
     def __str__(self) -> str:
         """Place and message."""
         return f"{self.place}: {self.message}" if self.place else self.message
+
+
+@dataclass(eq=False)
+class CaptureError(AssessorError):
+    """A sound device that cannot be recorded from or played to.
+
+    Attributes
+    ----------
+    message : str
+        What is wrong, and the remedy.
+    device : str
+        Its name; empty where none is meant.
+    """
+
+    message: str
+    device: str = ""
+
+    def __str__(self) -> str:
+        """Device and message."""
+        return f"{self.device}: {self.message}" if self.device else self.message

@@ -7,7 +7,7 @@ paper; `assessor.figures.typeset` turns pages into PDF and PNG.
 
 from __future__ import annotations
 
-from assessor.figures.page import PAPERS, pages, strip
+from assessor.figures.page import PAPERS, facts, pages, strip, strips
 from assessor.figures.tab import TabPicture, systems
 
-__all__ = ["PAPERS", "TabPicture", "pages", "strip", "systems"]
+__all__ = ["PAPERS", "TabPicture", "facts", "pages", "strip", "strips", "systems"]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 from assessor.figures import signs
@@ -90,6 +91,14 @@ def strip(lick: Lick, width: float) -> str:
     return _svg(parts, max(p.width for p in pictures) + 1, y - GAP_PT)
 
 
+def strips(lick: Lick, width: float) -> tuple[str, ...]:
+    """Each system of a lick as one SVG, for who puts them on pages."""
+    return tuple(
+        _svg([picture.svg], width + 1, picture.height)
+        for picture in systems(lick, width)
+    )
+
+
 def _svg(
     parts: list[str],
     width: float,
@@ -133,12 +142,23 @@ def _heading(lick: Lick, width: float) -> tuple[str, float]:
         style = {"font_style": "italic"}
         parts.append(words(lick.trains, 0, y, min(TEXT_SIZE, fitting), **style))
     y += 22
-    parts.append(signs.tempo(0, y, lick.tempo_bpm, 11))
-    if lick.swing is not None:
-        parts.append(words(f"swing {plain_number(lick.swing)}:1", 60, y, TEXT_SIZE))
-    tuning = f"{lick.tuning}" + (f" · capo {lick.capo}" if lick.capo else "")
-    parts.append(words(tuning, width, y, TEXT_SIZE, text_anchor="end"))
+    parts += _facts(lick, width, y)
     return element("g", *parts, font_family=FONTS, fill="currentColor"), y + 12
+
+
+def facts(lick: Lick, width: float) -> str:
+    """Row of tempo, swing, tuning and capo, as one SVG of a width in points."""
+    row = element("g", *_facts(lick, width, 12), font_family=FONTS, fill="currentColor")
+    return _svg([row], width, 16)
+
+
+def _facts(lick: Lick, width: float, y: float) -> Iterator[str]:
+    """Tempo and swing on the left, tuning and capo on the right, above `y`."""
+    yield signs.tempo(0, y, lick.tempo_bpm, 11)
+    if lick.swing is not None:
+        yield words(f"swing {plain_number(lick.swing)}:1", 60, y, TEXT_SIZE)
+    tuning = f"{lick.tuning}" + (f" · capo {lick.capo}" if lick.capo else "")
+    yield words(tuning, width, y, TEXT_SIZE, text_anchor="end")
 
 
 def _footer(lick: Lick, number: int, count: int, sheet: Paper) -> str:

@@ -27,7 +27,16 @@ def pdf(svgs: Sequence[str], paper: Paper) -> bytes:
     ModuleNotFoundError
         When typst is not installed.
     """
-    return bytes(_typst().compile(_source(svgs, paper), format="pdf"))
+    return compiled(_source(svgs, paper))
+
+
+def compiled(files: dict[str, bytes]) -> bytes:
+    """PDF of virtual files, of which the one called ``main`` is typst's source.
+
+    What is not of the program's own making goes into files that `main` reads as data,
+    never into `main`.  For the error see `pdf`.
+    """
+    return bytes(_typst().compile(files, format="pdf"))
 
 
 def pngs(

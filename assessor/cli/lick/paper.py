@@ -13,16 +13,20 @@ from assessor.cli.terminal import bad_files, show, write
 SUFFIXES = (".svg", ".pdf", ".png")
 
 
-@click.command("print")
-@click.argument("lick_path", metavar="FILE")
-@out_option
-@click.option(
+paper_option = click.option(
     "--paper",
     "paper_name",
     type=click.Choice(["a4", "letter"]),
     default="a4",
     show_default=True,
+    help="Size of the sheet.",
 )
+
+
+@click.command("print")
+@click.argument("lick_path", metavar="FILE")
+@out_option
+@paper_option
 @force_option
 def paper(lick_path: str, out: Path, paper_name: str, force: bool) -> None:
     """Print the lick in FILE as tab: .svg, .pdf or .png.
@@ -52,12 +56,12 @@ def paper(lick_path: str, out: Path, paper_name: str, force: bool) -> None:
     show("".join(f"{file}\n" for file in files))
 
 
-def refuse_without_typst(out: Path) -> None:
-    """Refuse PDF and PNG where what makes them is not installed."""
-    if out.suffix.lower() != ".svg" and find_spec("typst") is None:
+def refuse_without_typst(out: Path, instead: str = ".svg") -> None:
+    """Refuse PDF and PNG where what makes them is not installed; name what is left."""
+    if out.suffix.lower() != instead and find_spec("typst") is None:
         message = (
             f"{out.suffix} needs typst, which comes with the extra: assessor[print]; "
-            ".svg needs nothing"
+            f"{instead} needs nothing"
         )
         raise click.BadParameter(message, param_hint="--out")
 
