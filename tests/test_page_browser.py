@@ -13,10 +13,15 @@ from typing import Any
 
 import pytest
 
+from assessor import care, recording
 from assessor import lick as licks
-from assessor import recording
 from assessor.assessment import assess
+from assessor.history.licks import lick_of
+from assessor.history.progress import progress_of
+from assessor.history.takes import licks_of, takes_of
+from assessor.report.compare_page import compare_page
 from assessor.report.page import page
+from assessor.report.weeks_page import weeks_page
 
 CHROMIUM, DRIVER = shutil.which("chromium"), shutil.which("chromedriver")
 if not os.environ.get("CI"):
@@ -24,7 +29,10 @@ if not os.environ.get("CI"):
     if not (CHROMIUM and DRIVER):
         pytest.skip("no chromium on this machine", allow_module_level=True)
 
+import made_up_weeks  # noqa: E402
+import stores  # noqa: E402
 from selenium import webdriver  # noqa: E402
+from test_compare import result  # noqa: E402
 
 TOP = Path(__file__).parents[1]
 WIDTHS = (320, 768, 1600, 3840)
@@ -71,7 +79,25 @@ def pages(tmp_path_factory: pytest.TempPathFactory) -> dict[str, str]:
         file = folder / f"{name}.html"
         file.write_text(text, encoding="utf-8")
         out[name] = file.as_uri()
+    for name, text in (("weeks", weeks(folder)), ("compare", compared())):
+        file = folder / f"{name}.html"
+        file.write_text(text, encoding="utf-8")
+        out[name] = file.as_uri()
     return out
+
+
+def weeks(folder: Path) -> str:
+    """The page of the history of the manual, with a caution."""
+    with stores.new_store("sqlite", folder) as store:
+        made_up_weeks.fill(store, stores.NOW)
+        found, kept = progress_of(takes_of(store)), licks_of(store)
+    known = {one.digest: lick_of(one.sheet) for one in kept if one.sheet}
+    return weeks_page(found, known, [care.LIMITS])
+
+
+def compared() -> str:
+    """The page of two takes, one of them with a note that did not sound."""
+    return compare_page(result(1, 0.04, missed=3), result(2, 0.004))
 
 
 def see(browser: Any, width: int, theme: str = "light") -> None:
@@ -128,6 +154,21 @@ def test_it_is_whole_at_every_width_and_theme(
     layouts = browser.find_elements("css selector", ".pass:not([hidden]) .take svg")
     assert sum(e.is_displayed() for e in layouts) == 1
     assert browser.get_screenshot_as_png().startswith(PNG)
+
+
+@pytest.mark.parametrize("theme", THEMES)
+@pytest.mark.parametrize("width", WIDTHS)
+@pytest.mark.parametrize("name", ["weeks", "compare"])
+def test_pages_without_sound_are_whole(
+    browser: Any, pages: dict[str, str], name: str, width: int, theme: str
+) -> None:
+    """No complaint, and nothing wider than the window."""
+    see(browser, width, theme)
+    browser.get(pages[name])
+    assert log(browser) == []
+    assert browser.execute_script("return document.documentElement.scrollWidth") <= (
+        width
+    )
 
 
 def test_pressing_a_note_plays_from_it(browser: Any, pages: dict[str, str]) -> None:
