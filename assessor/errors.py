@@ -8,6 +8,7 @@
       RecordingError          a sound file: path, measured value, limit
       AlignmentError          a take that is not this lick
       ResultError             a result file: path, version found and known
+      ReviewError             an assignment, or a folder of a review: path
       HistoryError            a store of takes: its place, schema found and known
       CaptureError            a sound device: what it is called
 
@@ -161,6 +162,25 @@ class HandoutError(AssessorError):
         """Path, line and message."""
         where = self.path if self.line is None else f"{self.path}, line {self.line}"
         return f"{where}: {self.message}"
+
+
+@dataclass(eq=False)
+class ReviewError(AssessorError):
+    """An assignment, or a folder of a review, that cannot be used.
+
+    Attributes
+    ----------
+    message : str
+        What is wrong, and the remedy.
+    path : str
+    """
+
+    message: str
+    path: str = ""
+
+    def __str__(self) -> str:
+        """Path and message."""
+        return f"{self.path}: {self.message}" if self.path else self.message
 
 
 @dataclass(eq=False)
