@@ -14,9 +14,10 @@ from math import ceil
 import numpy as np
 
 from assessor.demo.backing import click, held
+from assessor.demo.counts import count_in_beats, counts, loop_beats
 from assessor.demo.phrase import soundings
 from assessor.demo.string import SAMPLE_RATE_HZ, Float32Array, sound
-from assessor.lick.notation import Lick, Meter
+from assessor.lick.notation import Lick
 from assessor.tuning import FloatArray
 
 __all__ = [
@@ -112,7 +113,7 @@ def play(lick: Lick, manner: Manner = USUAL) -> Demo:
 
     Examples
     --------
-    >>> from assessor.lick.notation import LickNote
+    >>> from assessor.lick.notation import LickNote, Meter
     >>> from assessor.tuning import STANDARD
     >>> notes = (LickNote(Fraction(0), Fraction(1), 69, 1, 5),)
     >>> demo = play(Lick("A", 120, Meter(2, 4), STANDARD, notes))
@@ -127,7 +128,7 @@ def play(lick: Lick, manner: Manner = USUAL) -> Demo:
         strings = [
             (s.start_s, sound(s.moved(manner.moved_cents))) for s in soundings(asked)
         ]
-        first, length = -_count_in_beats(asked, manner), _loop_beats(asked)
+        first, length = -count_in_beats(asked, manner.count_in_bars), loop_beats(asked)
         now_s -= asked.seconds(first)
         placed += _clicks(asked, now_s, first, Fraction(0))
         for again in range(manner.repeats - 1, -1, -1):
@@ -145,15 +146,15 @@ def length_s(lick: Lick, manner: Manner) -> float:
 
     What is longer than that in it is the last string and what rings on.
 
-    >>> from assessor.lick.notation import LickNote
+    >>> from assessor.lick.notation import LickNote, Meter
     >>> from assessor.tuning import STANDARD
     >>> notes = (LickNote(Fraction(0), Fraction(1), 69, 1, 5),)
     >>> length_s(Lick("A", 120, Meter(2, 4), STANDARD, notes), Manner(repeats=3))
     4.0
     """
     first, length, end = (
-        -_count_in_beats(lick, manner),
-        _loop_beats(lick),
+        -count_in_beats(lick, manner.count_in_bars),
+        loop_beats(lick),
         _end_beats(lick),
     )
     again = manner.repeats - 1
@@ -177,7 +178,7 @@ def sound_file(demo: Demo, kind: str) -> bytes:
 def click_track(lick: Lick, bars: int) -> Float32Array:
     """Clicks alone, shape=(n,), for so many whole bars of a lick.
 
-    >>> from assessor.lick.notation import LickNote
+    >>> from assessor.lick.notation import LickNote, Meter
     >>> from assessor.tuning import STANDARD
     >>> notes = (LickNote(Fraction(0), Fraction(1), 69, 1, 5),)
     >>> bars = click_track(Lick("A", 120, Meter(2, 4), STANDARD, notes), 3)
@@ -187,20 +188,6 @@ def click_track(lick: Lick, bars: int) -> Float32Array:
     first = lick.pickup_beats
     end = first + bars * lick.meter.bar_beats
     return _mixed(_clicks(lick, -lick.seconds(first), first, end), ())
-
-
-def _count_in_beats(lick: Lick, manner: Manner) -> Fraction:
-    """Length of the count-in; before a pickup, its bar is filled up with clicks."""
-    if not manner.count_in_bars:
-        return Fraction(0)
-    filled = lick.meter.bar_beats - lick.pickup_beats if lick.pickup_beats else 0
-    return manner.count_in_bars * lick.meter.bar_beats + filled
-
-
-def _loop_beats(lick: Lick) -> Fraction:
-    """Beats from one pass to the next: whole bars that hold the lick."""
-    bar_beats = lick.meter.bar_beats
-    return bar_beats * ceil(lick.notes[-1].end_beats / bar_beats)
 
 
 def _end_beats(lick: Lick) -> Fraction:
@@ -222,22 +209,10 @@ def _clicks(
     start_s : float
         When beat 0 of the lick is heard.
     """
-    unit = Fraction(4, lick.meter.unit)
-    count = ceil((first - lick.pickup_beats) / unit)
-    placed = []
-    while (beat := lick.pickup_beats + count * unit) < end:
-        kind = _kind(count % lick.meter.count, lick.meter)
-        placed.append((start_s + lick.seconds(beat), click(kind)))
-        count += 1
-    return placed
-
-
-def _kind(count: int, meter: Meter) -> str:
-    """Which click falls on a count of the bar; eighths go in threes from 6/8 on."""
-    if count == 0:
-        return "one"
-    in_threes = meter.unit >= 8 and meter.count > 3 and meter.count % 3 == 0
-    return "group" if in_threes and count % 3 == 0 else "between"
+    return [
+        (start_s + lick.seconds(beat), click(kind))
+        for beat, kind in counts(lick, first, end)
+    ]
 
 
 def _mixed(
