@@ -14,21 +14,23 @@ from hypothesis import strategies as st
 
 from assessor.lick import Bend, BendKind
 from assessor.lick.harmony import (
+    infer_key,
+    interval_content,
+    intervals_semitones,
+    notes_outside,
+    pitch_classes,
+    sounding,
+)
+from assessor.lick.scales import (
     CHORDS,
     SCALES,
     Scale,
     degree,
-    infer_key,
-    interval_content,
     interval_name,
-    intervals_semitones,
-    notes_outside,
     parse_chord,
     parse_scale,
     parse_tonic,
-    pitch_classes,
     scales_holding,
-    sounding,
 )
 
 # A minor pentatonic box at the fifth fret, up, ending on the tonic (common practice).
