@@ -10,9 +10,10 @@ import numpy as np
 import pytest
 
 from assessor.alignment import Verdict
+from assessor.lick.fingerboard import slurred_groups
 from assessor.lick.notation import Articulation, Lick
 from assessor.measures import legato
-from assessor.measures.legato import Legato, groups_of, npvi
+from assessor.measures.legato import Legato, npvi
 from assessor.measures.tolerance import TOLERANCES, Judgement
 from assessor.pitch import PlayedNote, SoundedBy
 
@@ -42,7 +43,7 @@ def late(**late_s: float) -> list[PlayedNote | None]:
 
 def test_groups_are_a_picked_note_and_its_slurs() -> None:
     """Each group starts with the note before its first slur."""
-    assert groups_of(LICK) == ((0, 1, 2), (4, 5))
+    assert slurred_groups(LICK) == ((0, 1, 2), (4, 5))
 
 
 @pytest.mark.parametrize(
@@ -202,7 +203,7 @@ def test_lick_without_slurs() -> None:
 
 def test_slur_into_the_very_first_note_is_no_group() -> None:
     """A lick that starts in mid-slur has no picked note to hold it against."""
-    assert groups_of(made.lick([0, 1], extras={0: HAMMER})) == ()
+    assert slurred_groups(made.lick([0, 1], extras={0: HAMMER})) == ()
 
 
 def test_uncertain_onsets_widen_every_reading() -> None:

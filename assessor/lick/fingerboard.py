@@ -25,6 +25,7 @@ __all__ = [
     "positions",
     "shifts",
     "slip_readings",
+    "slurred_groups",
     "string_skips",
 ]
 
@@ -46,6 +47,17 @@ def string_skips(lick: Lick) -> tuple[int, ...]:
     return tuple(
         i for i in range(1, len(strings)) if abs(strings[i] - strings[i - 1]) > 1
     )
+
+
+def slurred_groups(lick: Lick) -> tuple[tuple[int, ...], ...]:
+    """Indices of the notes of each slurred group, the picked note first."""
+    groups: list[list[int]] = []
+    for index, note in enumerate(lick.notes):
+        if index and note.slurred:
+            if not lick.notes[index - 1].slurred:
+                groups.append([index - 1])
+            groups[-1].append(index)
+    return tuple(tuple(group) for group in groups)
 
 
 class SlipKind(StrEnum):

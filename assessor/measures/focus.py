@@ -15,6 +15,7 @@ from dataclasses import dataclass
 from enum import StrEnum
 
 from assessor.lick.notation import Articulation, Lick
+from assessor.lick.places import say_place as say_place  # for those who name a focus
 from assessor.measures.accuracy import Accuracy
 from assessor.measures.bends import Bends
 from assessor.measures.legato import Legato, SlurredNote
@@ -253,15 +254,3 @@ def _off(value: float, unit: str, above: str, below: str) -> str:
     '12 cents flat'
     """
     return f"{abs(value):.0f} {unit} {above if value > 0 else below}"
-
-
-def say_place(lick: Lick, index: int) -> str:
-    """Bar and beat of a note, the way players say it.
-
-    Bars count from the first whole one; beats are those of the meter.
-    """
-    since = lick.notes[index].onset_beats - lick.pickup_beats
-    beat_length = lick.meter.bar_beats / lick.meter.count
-    bar, beats = divmod(since, lick.meter.bar_beats)
-    beat = f"{float(beats / beat_length) + 1:.2f}".rstrip("0").rstrip(".")
-    return f"bar {bar + 1}, beat {beat}" if since >= 0 else f"pickup, beat {beat}"

@@ -40,6 +40,7 @@ from itertools import pairwise
 import numpy as np
 
 from assessor.alignment import Verdict
+from assessor.lick.fingerboard import slurred_groups
 from assessor.lick.notation import SLURRED, Articulation, Lick
 from assessor.measures.robust import median_uncertainty, robust_sd
 from assessor.measures.tolerance import Limit, Reading, Tolerance
@@ -130,17 +131,6 @@ def npvi(intervals: FloatArray) -> float:
     return float(200 * np.mean(np.abs(after - before) / (after + before)))
 
 
-def groups_of(lick: Lick) -> tuple[tuple[int, ...], ...]:
-    """Indices of the notes of each slurred group, the picked note first."""
-    groups: list[list[int]] = []
-    for index, note in enumerate(lick.notes):
-        if index and note.slurred:
-            if not lick.notes[index - 1].slurred:
-                groups.append([index - 1])
-            groups[-1].append(index)
-    return tuple(tuple(group) for group in groups)
-
-
 @dataclass(frozen=True)
 class _Pair:
     """Two neighbours of a group that were both heard; lengths in seconds."""
@@ -175,7 +165,7 @@ def measure(
     seconds_per_written : float
         Played seconds for one written second, as `timing.measure` found it.
     """
-    members = groups_of(lick)
+    members = slurred_groups(lick)
     expected_s = lick.onsets_s() * seconds_per_written
     pairs = [
         pair
