@@ -4,6 +4,8 @@
   const seen = (element) => element.getClientRects().length > 0;
   const numbers = (text) => text.trim().split(/[\s,]+/).map(Number);
   const LEAD_S = 0.03; // heard before a note
+  // Browsers fail to seek in the last quarter second of a FLAC file without a seek table.
+  const END_S = 0.3;
   const sounds = all("audio");
 
   // Straight lines between points; undefined outside of them.
@@ -26,7 +28,7 @@
 
     function start(seconds) {
       hush(sound);
-      sound.currentTime = Math.max(seconds, 0);
+      sound.currentTime = Math.max(Math.min(seconds, sound.duration - END_S), 0);
       sound.play();
     }
 
