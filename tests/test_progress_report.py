@@ -14,6 +14,7 @@ from test_progress import improving, only, take
 
 from assessor.assessment import Settings
 from assessor.figures.picture import alone
+from assessor.figures.take import LAYOUTS
 from assessor.history.licks import digest_of
 from assessor.history.progress import Verdict, progress_of
 from assessor.history.takes import takes_of
@@ -118,7 +119,8 @@ def test_page_is_whole_and_safe() -> None:
     title = "<script>alert(1)</script>"
     found = only([one._replace(title=title) for one in improving(12)])
     html = weeks_page([found], KNOWN, ["Mind & body"])
-    assert html.count('class="picture"') == len(found.series) + len(found.causes) + 1
+    rows = len(found.series) + len(found.causes)
+    assert html.count('class="picture"') == rows + len(LAYOUTS)
     assert "<script" not in html
     assert "&lt;script&gt;" in html
     assert "Mind &amp; body" in html
@@ -164,3 +166,14 @@ def test_the_history_of_the_manual(tmp_path: Path) -> None:
     assert "tests/made_up_weeks.py" in manual
     assert f"    {found.title}\n    24 takes on 12 days" in manual
     assert all(re.search(rf"^    {name} ", manual, re.M) for name in told)
+
+
+def test_axes_end_at_round_numbers() -> None:
+    """No share above a hundred; what is allowed is said in words."""
+    svg = weeks_picture(only(improving(12)), "right notes")
+    said = re.findall(r"<text[^>]*>([^<]+)</text>", svg)
+    ends = [float(text) for text in said if re.fullmatch(r"[\d.]+", text)]
+    assert ends == [float(round(end)) for end in ends]
+    assert max(ends) == 100
+    assert "95 allowed" in said
+    assert "100 asked" in weeks_picture(only(improving(12)), "tempo reached")

@@ -15,6 +15,8 @@ from assessor.measures.focus import say_place
 from assessor.pitch import PerformedNote
 
 WIDE_PT, MIDDLE_PT, NARROW_PT = 760.0, 500.0, 235.0
+# A page holds a picture in each of these; one is seen, by the width of the window
+LAYOUTS = {"wide": WIDE_PT, "middle": MIDDLE_PT, "narrow": NARROW_PT}
 GAP_PT = 30.0  # between systems
 HEAD_PT = 17.0  # a lane's word, above it
 LANES = (

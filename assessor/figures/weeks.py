@@ -5,15 +5,17 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date
+from math import ceil, floor, log10
 
 from assessor.figures.picture import Picture, Table, canvas
 from assessor.figures.svg import element, path, words
 from assessor.figures.tab import FONTS, TabPicture, systems
 from assessor.lick.notation import Lick
 
-WIDTH_PT, HEIGHT_PT = 250.0, 140.0
-LEFT, RIGHT, TOP, FOOT = 38.0, 12.0, 30.0, 22.0
+WIDTH_PT, HEIGHT_PT = 250.0, 146.0
+LEFT, RIGHT, TOP, FOOT = 38.0, 12.0, 36.0, 22.0
 TEXT_PT, HEAD_PT = 9.5, 10.5
+PERCENT = frozenset({"%", "of 100", "in 100"})
 MOST_WHISKERS = 60  # points; more of them would hide each other
 ROW_PT, GAP_PT = 11.0, 14.0
 LARGEST_PT = 8.0  # a square for a note that always goes wrong
@@ -35,6 +37,8 @@ class Days:
         False is drawn hollow.
     limit : float or None
         What is allowed, or the goal.
+    limit_said : str
+        The same in words.
     line : (first, last) or None
         Ends of the trend over the comparable days.
     """
@@ -47,6 +51,7 @@ class Days:
     uncertainties: tuple[float, ...]
     comparable: tuple[bool, ...]
     limit: float | None
+    limit_said: str
     line: tuple[float, float] | None
 
 
@@ -78,7 +83,11 @@ def days_picture(drawn: Days) -> str:
         style = {"text_anchor": "end", "class_": "quiet"}
         parts.append(words(f"{value:.3g}", LEFT - 4, y(value) + 3, TEXT_PT, **style))
     if drawn.limit is not None and low <= drawn.limit <= high:
-        parts.append(path("M_,_ H_", LEFT, y(drawn.limit), end, class_="target"))
+        at = y(drawn.limit)
+        parts.append(path("M_,_ H_", LEFT, at, end, class_="target"))
+        below = at + 9 if at < TOP + 9 else at - 3
+        style = {"text_anchor": "end", "class_": "quiet clear"}
+        parts.append(words(drawn.limit_said, end, below, 8.5, **style))
     for k, day in enumerate(drawn.days):
         value, known = drawn.values[k], drawn.uncertainties[k]
         if known and len(drawn.days) <= MOST_WHISKERS:
@@ -98,19 +107,35 @@ def days_picture(drawn: Days) -> str:
 
 
 def _range(drawn: Days) -> tuple[float, float]:
-    """Ends of the axis: from nought where that is near, and never the same."""
+    """Round ends of the axis: from nought where that is near, and never the same."""
     values = [*drawn.values, *(drawn.line or ())]
     if drawn.limit is not None:
         values.append(drawn.limit)
     low, high = min(values), max(values)
     if 0 < low < high - low or low == high:
         low = min(0.0, low)
-    room = 0.08 * (high - low) or 1.0
-    return (low if low == 0 else low - room), high + room
+    step = _step((high - low) or abs(high) or 1.0)
+    low, high = step * floor(low / step), step * ceil(high / step)
+    # no share is more than all
+    high = min(high, 100.0) if drawn.unit in PERCENT else high
+    return low, (high if high > low else low + step)
+
+
+def _step(span: float) -> float:
+    """A round fraction of a span: 1, 2 or 5 times a power of ten, a fifth to a half.
+
+    >>> _step(33.6), _step(0.9), _step(2000.0)
+    (10.0, 0.2, 1000.0)
+    """
+    power = 10 ** floor(log10(span / 2))
+    return float(max(n * power for n in (1, 2, 5) if n * power <= span / 2))
 
 
 def heat_picture(
-    lick: Lick, weeks: Sequence[date], shares: Sequence[Sequence[float | None]]
+    lick: Lick,
+    weeks: Sequence[date],
+    shares: Sequence[Sequence[float | None]],
+    width: float,
 ) -> Picture:
     """A row for each week under the tab, a square for each note that went wrong.
 
@@ -120,8 +145,10 @@ def heat_picture(
     weeks : sequence of date
     shares : shape=(weeks, notes)
         How often something was wrong there, 0 to 1; None = not played.
+    width : float
+        Of the picture in points; more bars fit a wider one.
     """
-    parts, y, width = [], 0.0, 700.0
+    parts, y = [], 0.0
     for tab in systems(lick, width - WEEK_PT):
         top = y + tab.height + 8
         move = f"translate({WEEK_PT} {y:.1f})"

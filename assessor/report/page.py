@@ -17,7 +17,7 @@ from assessor.figures.closeups import closeups
 from assessor.figures.gauge import gauge
 from assessor.figures.picture import COLOURS, SHAPES, Gallery, Picture, Table
 from assessor.figures.slurs import slur_pictures
-from assessor.figures.take import MIDDLE_PT, NARROW_PT, WIDE_PT, take_picture
+from assessor.figures.take import LAYOUTS, take_picture
 from assessor.measures.focus import say_place
 from assessor.measures.tolerance import Judgement
 from assessor.recording import Recording
@@ -27,8 +27,6 @@ from assessor.report.result import tool_version
 from assessor.report.sound import Clip, demo_clip, level_dbfs, take_clips
 
 MOST_DRAWN = 4  # passes drawn in full: the best, the first, the last, the one before
-# One of these is seen, by the width of the window
-LAYOUTS = {"wide": WIDE_PT, "middle": MIDDLE_PT, "narrow": NARROW_PT}
 # Areas of the terminal's lines as the page groups them: four questions
 QUESTIONS = {"Bends": "Pitch", "Vibrato": "Pitch"}
 

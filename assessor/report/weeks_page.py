@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 
 from assessor.figures.picture import COLOURS, SHAPES, Picture, Table
+from assessor.figures.take import LAYOUTS
 from assessor.figures.weeks import Days, days_picture, heat_picture
 from assessor.history.progress import LickProgress, Series, Verdict
 from assessor.lick.notation import Lick
@@ -75,8 +76,16 @@ def drawn_of(row: Series) -> Days:
         uncertainties=tuple(point.uncertainty for point in row.points),
         comparable=tuple(point.comparable for point in row.points),
         limit=row.limit,
+        limit_said=_limit_said(row),
         line=line,
     )
+
+
+def _limit_said(row: Series) -> str:
+    if row.limit is None:
+        return ""
+    word = "asked" if row.name == "tempo reached" else "allowed"
+    return f"{row.limit:.3g} {word}"
 
 
 def _told(one: LickProgress, lick: Lick | None) -> dict[str, object]:
@@ -95,14 +104,18 @@ def _told(one: LickProgress, lick: Lick | None) -> dict[str, object]:
     }
 
 
-def _heat(one: LickProgress, lick: Lick | None) -> Picture | None:
+def _heat(one: LickProgress, lick: Lick | None) -> dict[str, Picture]:
+    """The same picture for each width of window; none where the lick is not known."""
     if lick is None:
-        return None
+        return {}
     heat, count = one.heat, len(lick)
     first = max(len(heat.weeks) - MOST_WEEKS, 0)
     weeks = range(first, len(heat.weeks))
     shares = [[heat.share(week, k) for k in range(count)] for week in weeks]
-    return heat_picture(lick, heat.weeks[first:], shares)
+    return {
+        name: heat_picture(lick, heat.weeks[first:], shares, width)
+        for name, width in LAYOUTS.items()
+    }
 
 
 def _table(rows: Sequence[Series]) -> Table:
