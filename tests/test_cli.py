@@ -234,3 +234,16 @@ def test_default_path_loads_no_large_library() -> None:
         cwd=TOP,
     )
     assert done.stderr == "[]\n"
+
+
+def test_a_title_cannot_command_the_terminal(tmp_path: Path) -> None:
+    """Whoever wrote the lick; a program that reads JSON gets the title as it is."""
+    sheet = Path(CLEAN[2]).read_text(encoding="utf-8")
+    title = "Clear \x1b[2J\x1b]0;window\x07 all"
+    lick = tmp_path / "x.lick"
+    _, rest = sheet.split("\n", 1)
+    lick.write_text(f"title: {title}\n{rest}", encoding="utf-8")
+    asked = CLEAN[0], "--lick", str(lick)
+    assert check(*asked).stdout.startswith("Clear ?[2J?]0;window? all\n")
+    result = json.loads(check(*asked, "--json", "-").stdout)
+    assert result["lick"]["title"] == title

@@ -20,6 +20,7 @@ from assessor.cli.terminal import (
     bad_files,
     can_hold,
     patience,
+    printable,
     show,
     wants_colour,
     write,
@@ -168,7 +169,7 @@ def check(
     if wish.keep:
         with bad_files():
             said = keeping.keep(wish, assessment, heard, (take, lick_path))
-        click.echo(said, nl=False, err=json_path == "-")
+        click.echo(printable(said), nl=False, err=json_path == "-")
     if enforce and not assessment.best_pass.inside:
         sys.exit(OUTSIDE)
 
@@ -210,7 +211,7 @@ def _show(assessment: Assessment, json_path: str | None, colour: str) -> None:
     if json_path is not None:
         text = json.dumps(report.result(assessment), ensure_ascii=False, indent=1)
         if json_path == "-":
-            show(text + "\n")
+            show(text + "\n", as_is=True)
             return
         write(Path(json_path), text + "\n")
     painted = colour == "always" or (colour == "auto" and wants_colour(sys.stdout))

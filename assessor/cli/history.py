@@ -72,7 +72,7 @@ def show_take(take_id: int, store_text: str | None) -> None:
 
     with bad_files(), _opened(store_text) as store:
         result = result_of(store, take_id)
-    show(json.dumps(result, ensure_ascii=False, indent=1) + "\n")
+    show(json.dumps(result, ensure_ascii=False, indent=1) + "\n", as_is=True)
 
 
 @history.command("export")
@@ -92,7 +92,7 @@ def export_history(file: str, store_text: str | None) -> None:
         lines = list(export_lines(store))
     text = "\n".join(lines) + "\n"
     if file == "-":
-        show(text)
+        show(text, as_is=True)
         return
     write(out, text)
     show(f"{len(lines) - 1} rows written to {file}\n")

@@ -9,6 +9,7 @@ from __future__ import annotations
 import contextlib
 import math
 import os
+import re
 import sys
 import threading
 import time
@@ -23,6 +24,11 @@ from assessor.errors import AssessorError
 BAD_FILE = 3
 INTERRUPTED = 130  # 128 + SIGINT, as shells have it
 PATIENCE_S = 1.0  # what takes longer is announced
+# Control characters but tab, line feed, and the escape that begins a colour
+# (ECMA-48: C0, DEL, C1; SGR)
+COMMANDS_IN_TEXT = re.compile(
+    r"[\x00-\x08\x0b-\x1a\x1c-\x1f\x7f-\x9f]|\x1b(?!\[[\d;]*m)"
+)
 
 
 class Number(click.FloatRange):
@@ -46,7 +52,7 @@ def bad_files() -> Iterator[None]:
     try:
         yield
     except AssessorError as problem:
-        click.echo(f"assessor: {problem}", err=True)
+        click.echo(printable(f"assessor: {problem}"), err=True)
         sys.exit(BAD_FILE)
     except KeyboardInterrupt:
         sys.exit(INTERRUPTED)
@@ -67,10 +73,26 @@ def can_hold(stream: TextIO, text: str) -> bool:
     return True
 
 
-def show(text: str) -> None:
-    """Write to standard output; a reader that has gone away is no error."""
+def printable(text: str) -> str:
+    r"""Text in which a title or a name from some file cannot command the terminal.
+
+    >>> printable("a title\x1b]0;\a, \x1b[1mbold\x1b[0m")
+    'a title?]0;?, \x1b[1mbold\x1b[0m'
+    """
+    return COMMANDS_IN_TEXT.sub("?", text)
+
+
+def show(text: str, *, as_is: bool = False) -> None:
+    """Write to standard output; a reader that has gone away is no error.
+
+    Parameters
+    ----------
+    text : str
+    as_is : bool
+        For programs to read; else made `printable`.
+    """
     try:
-        sys.stdout.write(text)
+        sys.stdout.write(text if as_is else printable(text))
         sys.stdout.flush()
     except BrokenPipeError:
         # the interpreter flushes once more at its end: give it somewhere to go
