@@ -21,7 +21,11 @@ from assessor.tuning import FloatArray, midi_to_hz
 
 ENERGY_WINDOW = int(0.003 * FINE_RATE_HZ)  # samples, causal
 RISE_SHARE = 0.1  # -10 dB of the maximum that follows
-PREDICTOR_ORDER = 64  # samples: 2.9 ms
+PREDICTOR_ORDERS = (
+    64,
+    128,
+)  # samples: two for each partial of one ringing string, of a few
+READINGS_AGREE_S = 0.002
 PREDICTOR_LEARN_S = 0.05
 PERIOD_SPAN_S = 0.045
 PERIOD_SETTLED_S = 0.012  # by the end of the span the new period must have settled:
@@ -62,51 +66,89 @@ class HiddenRise:
 
     Attributes
     ----------
-    first_s : float
-        First moment the error is within 10 dB of its maximum and over its floor.
-    jump_s : float
-        Where the error grows most against the 12 ms before.
+    time_s : float
+        Of four readings the middle two: their mean where they agree, else the later.
+    spread_s : float
+        How far the middle two are apart.
     strength_db : float
         Greatest error over the 95th percentile of the error while learning.
     """
 
-    first_s: float
-    jump_s: float
+    time_s: float
+    spread_s: float
     strength_db: float
 
 
 def hidden_rise(spectrum: Spectrum, start_s: float, end_s: float) -> HiddenRise | None:
     """Where something new begins between two times under a sound that rings on.
 
-    A linear predictor learnt on the 50 ms before `start_s` (covariance method,
-    Makhoul, Proc. IEEE 63, 1975, eq. 15) leaves an error that rises when anything
-    is struck.  None at the edges of the sound.
+    Linear predictors learnt on the 50 ms before `start_s` (covariance method,
+    Makhoul, Proc. IEEE 63, 1975, eq. 15) leave an error that rises when anything
+    is struck.  A short and a long predictor each give two readings: the first moment
+    the error is within 10 dB of its maximum and over its floor, and where it grows
+    most against the 12 ms before.  A ringing sound that beats makes readings early,
+    hardly ever late.  None at the edges of the sound.
     """
     rate, sound = FINE_RATE_HZ, spectrum.fine
+    longest = max(PREDICTOR_ORDERS)
     learn = int((start_s - PREDICTOR_LEARN_S) * rate)
     start = int(start_s * rate)
     end = min(int((end_s + 0.01) * rate), len(sound))
-    if learn < PREDICTOR_ORDER or end - start < int(0.02 * rate):
+    if learn < longest or end - start < int(0.02 * rate):
         return None
-    part = sound[learn - PREDICTOR_ORDER : end].astype(np.float64)
-    history = np.lib.stride_tricks.sliding_window_view(part[:-1], PREDICTOR_ORDER)
-    target = part[PREDICTOR_ORDER:]
+    part = sound[learn - longest : end].astype(np.float64)
     known = start - learn
-    gram = history[:known].T @ history[:known]
-    gram[np.diag_indices(PREDICTOR_ORDER)] += 1e-6 * gram[0, 0] + 1e-12
-    weights = np.linalg.solve(gram, history[:known].T @ target[:known])
-    energy = _causal_energy(target - history @ weights)
+    gram = _gram(part, known, longest)
     heard = known - ENERGY_WINDOW
+    told = [
+        _told(
+            _causal_energy(_unpredicted(part[longest - order :], gram, order, known)),
+            heard,
+        )
+        for order in PREDICTOR_ORDERS
+    ]
+    readings = np.sort([moment for first, jump, _ in told for moment in (first, jump)])
+    # sample at the right edge of the first energy
+    middle_s = (learn + ENERGY_WINDOW + readings[1:3]) / rate
+    spread_s = float(middle_s[1] - middle_s[0])
+    time_s = float(middle_s.mean() if spread_s < READINGS_AGREE_S else middle_s[1])
+    return HiddenRise(time_s, spread_s, told[0][2])
+
+
+def _told(energy: FloatArray, heard: int) -> tuple[int, int, float]:
+    """First moment and greatest jump of an error after `heard`, and its dB."""
     floor = float(np.percentile(energy[:heard], 95)) + 1e-15
     later = energy[heard:]
     loud = float(later.max())
     first = int(np.argmax(later > max(RISE_SHARE * loud, 1.2 * floor)))
-    edge = learn + ENERGY_WINDOW  # sample at the right edge of the first energy
-    return HiddenRise(
-        (edge + heard + first) / rate,
-        (edge + _greatest_jump(energy, heard)) / rate,
-        float(10 * np.log10(loud / floor + 1e-9)),
-    )
+    strength_db = float(10 * np.log10(loud / floor + 1e-9))
+    return heard + first, _greatest_jump(energy, heard), strength_db
+
+
+def _unpredicted(
+    part: FloatArray, gram: FloatArray, order: int, known: int
+) -> FloatArray:
+    """Error of a linear predictor learnt on the first `known` samples after `order`."""
+    own = gram[-order:, -order:].copy()
+    own[np.diag_indices(order)] += 1e-6 * own[0, 0] + 1e-12
+    taught = part[: order + known]
+    weights = np.linalg.solve(own, np.correlate(taught[:-1], taught[order:], "valid"))
+    return part[order:] - np.convolve(part[:-1], weights[::-1], "valid")
+
+
+def _gram(part: FloatArray, known: int, order: int) -> FloatArray:
+    """Products of the `order` samples before each of `known` targets, summed.
+
+    Shape=(order, order).  Neighbours on a diagonal differ by their two ends only
+    (Makhoul, 1975), so only the first row is summed in full.
+    """
+    gram = np.zeros((order, order))
+    gram[0] = np.correlate(part[: known + order - 1], part[:known], "valid")
+    first, last = part[:order], part[known : known + order]
+    for i in range(1, order):
+        lost = first[i - 1] * first[i - 1 : -1]
+        gram[i, i:] = gram[i - 1, i - 1 : -1] - lost + last[i - 1] * last[i - 1 : -1]
+    return np.asarray(np.triu(gram) + np.triu(gram, 1).T)
 
 
 def _greatest_jump(energy: FloatArray, heard: int) -> int:

@@ -241,6 +241,7 @@ def _exact_times(sounding: list[_Sounding], spectrum: Spectrum) -> _Timed:
 STRUCK_UNCERTAINTY_S = 0.001
 BLURRED_UNCERTAINTY_S = 0.004
 HIDDEN_UNCERTAINTY_S = 0.008
+HIDDEN_REACH_S = 0.03  # from the rough time
 SLUR_UNCERTAINTY_S = 0.014
 SLIDE_UNCERTAINTY_S = 0.012
 ROUGH_UNCERTAINTY_S = 0.02
@@ -281,12 +282,9 @@ def _exact_time(
     hidden = hidden_rise(
         spectrum, note.time_s - 0.018, min(note.time_s + 0.05, limit_s - 0.02)
     )
-    if hidden is None:
+    if hidden is None or abs(hidden.time_s - note.time_s) >= HIDDEN_REACH_S:
         return note.time_s, ROUGH_UNCERTAINTY_S
-    near = [t for t in (hidden.first_s, hidden.jump_s) if abs(t - note.time_s) < 0.03]
-    if not near:
-        return note.time_s, ROUGH_UNCERTAINTY_S
-    return float(np.mean(near)), HIDDEN_UNCERTAINTY_S + max(near) - min(near)
+    return hidden.time_s, HIDDEN_UNCERTAINTY_S + hidden.spread_s
 
 
 def _is_slur(note: _Sounding) -> bool:

@@ -145,9 +145,9 @@ def _heard_at(
     if not (k and midi[k - 1] == midi[k]):  # a ringing pitch predicts itself
         rise = hidden_rise(ear.spectrum, due_s - LISTEN_S, due_s + LISTEN_S)
         if rise is not None and rise.strength_db > STRUCK_DB:
-            apart_s = np.abs(near.times_s - rise.first_s).min(initial=np.inf)
+            apart_s = np.abs(near.times_s - rise.time_s).min(initial=np.inf)
             if apart_s > 0.006:
-                heard.append((rise.first_s, False, min(rise.strength_db, 30.0)))
+                heard.append((rise.time_s, False, min(rise.strength_db, 30.0)))
     if away_s > 0.03:
         step_s, contrast = _best_step(ear.spectrum, due_s, 0.04)
         if contrast > STEP_WORTH_HEARING:
@@ -243,7 +243,7 @@ def _sharpen(spectrum: Spectrum, around_s: float) -> tuple[float, bool]:
     """The attack or pitch step nearest to a rough time, and whether it is a step."""
     rise = hidden_rise(spectrum, around_s - LISTEN_S, around_s + LISTEN_S)
     if rise is not None and rise.strength_db > 4:
-        return rise.first_s, False
+        return rise.time_s, False
     step_s, contrast = _best_step(spectrum, around_s, 0.035)
     return (step_s, True) if contrast > 0.15 else (around_s, True)
 
