@@ -215,6 +215,15 @@ def test_a_symmetrical_line_shows_no_key() -> None:
     assert not key.sure
 
 
+def test_a_key_that_fits_badly_is_not_sure() -> None:
+    """A diminished chord with one long note outside it: far from every profile."""
+    line = [(1, fret) for fret in (0, 3, 6, 9, 4)]
+    key = infer_key(lick(range(5), line, last_beats=2))
+    assert key is not None
+    assert key.correlation < 0.576
+    assert not key.sure
+
+
 @given(st.lists(st.integers(0, 12), min_size=2, max_size=12), st.integers(1, 10))
 def test_moving_keeps_the_intervals(frets: list[int], up: int) -> None:
     """Interval content does not know where a line begins."""

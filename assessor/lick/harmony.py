@@ -26,6 +26,9 @@ MAJOR_FIT = (6.35, 2.23, 3.48, 2.33, 4.38, 4.09, 2.52, 5.19, 2.39, 3.66, 2.29, 2
 MINOR_FIT = (6.33, 2.68, 3.52, 5.38, 2.60, 3.53, 2.54, 4.75, 3.98, 2.69, 3.34, 3.17)
 # Two keys whose correlations lie closer than this are not told apart; set by hand.
 KEY_MARGIN = 0.05
+# Twelve unrelated pairs reach this correlation once in twenty times (two-sided, ten
+# degrees of freedom; any table of Pearson's r).
+KEY_LEAST_CORRELATION = 0.576
 
 
 @dataclass(frozen=True)
@@ -40,7 +43,7 @@ class Key:
     correlation : float
         Of the notes' lengths with the key's profile, at most 1.
     sure : bool
-        False when another key fits nearly as well.
+        False when it fits badly, or another key nearly as well.
     """
 
     tonic: int
@@ -133,7 +136,9 @@ def infer_key(lick: Lick) -> Key | None:
     best = int(fits.argmax())
     others = np.delete(fits.ravel(), best)
     found = float(fits.ravel()[best])
-    return Key(best % 12, best >= 12, found, found - float(others.max()) >= KEY_MARGIN)
+    apart = found - float(others.max()) >= KEY_MARGIN
+    sure = apart and found >= KEY_LEAST_CORRELATION
+    return Key(best % 12, best >= 12, found, sure)
 
 
 def _fit(lengths: FloatArray, profile: tuple[float, ...]) -> list[float]:

@@ -311,3 +311,17 @@ def scales_holding(
         if heard <= scale.pitch_classes
     ]
     return tuple(sorted(found, key=lambda each: each[1]))
+
+
+def nearest_scales(heard: Set[int], tonic: int) -> tuple[tuple[Scale, int], ...]:
+    """Scales on a tonic that leave out fewest of the pitch classes, and how many.
+
+    Examples
+    --------
+    >>> [(str(s), n) for s, n in nearest_scales({0, 2, 4, 5, 6, 7, 9, 11}, 0)]
+    [('C major', 1), ('C lydian', 1)]
+    """
+    scales = [Scale(tonic, name) for name in SCALES]
+    missing = [len(heard - scale.pitch_classes) for scale in scales]
+    pairs = zip(scales, missing, strict=True)
+    return tuple((scale, count) for scale, count in pairs if count == min(missing))
