@@ -6,6 +6,10 @@ Strings count from 1 = highest; frets count from the capo, 0 = open.  A *hand
 position* is the fret of the index finger, at least 1.  The hand covers four frets,
 one finger a fret, and stretches one fret further either way (common practice).
 
+The cost of a fretting is the sum, over its notes and the ways from each to the next, of
+what the constants ``…_COST`` say; the cheapest way through the whole line is found by
+dynamic programming.
+
 Known limits
 ------------
 The hand model knows neither tempo nor rests: a shift costs the same however much
@@ -15,7 +19,7 @@ time there is for it.  Barring and rolling a finger across strings are free.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
 from itertools import pairwise
 
@@ -45,6 +49,18 @@ THICK_FRET = 9
 HOME_COST = 0.05  # for each fret away from HOME_FRET, about where lead lines lie
 HOME_FRET = 5
 FINGER_COST = 0.01  # for each fret above the index finger: it takes the lowest fret
+# For a line that is moved from strings it has.  Set so that a shape stays on its
+# strings for a few frets and goes to others for an octave (tests/test_moves.py).
+STRING_COST = 0.3  # a note leaves its string
+PATTERN_COST = 3.0  # the change of string from note to note is not the written one
+TOO_WIDE_COST = 20.0  # a hammer-on or pull-off that the hand cannot span
+
+# From nut to bridge: the most common of the lengths in use, 25.5 inches (common
+# practice); a short one is 628.
+SCALE_LENGTH_MM = 648.0
+# A little more than from the first fret to the fifth, 126 mm, which is the widest that
+# methods ask of index and little finger (common practice).
+REACH_MM = 130.0
 
 _SPAN_FRETS = 3  # from the index finger to the little finger
 _STRETCH_FRETS = 1
@@ -84,6 +100,38 @@ def positions(
         if 0 <= fret <= frets - capo:
             places.append((string, fret))
     return tuple(places)
+
+
+def distance_mm(fret: int, other: int, capo: int = 0) -> float:
+    """Distance between two frets, counted from the capo; an open string has none.
+
+    Fret n lies ``L (1 - 2 ** (-n / 12))`` from the nut (equal temperament).
+
+    >>> round(distance_mm(1, 5), 1), distance_mm(0, 12)
+    (126.2, 0.0)
+    """
+    if not fret or not other:
+        return 0.0
+    low, high = (2 ** (-(f + capo) / 12) for f in sorted((fret, other)))
+    return SCALE_LENGTH_MM * (low - high)
+
+
+@dataclass(frozen=True)
+class Fretting:
+    """Where the notes of a line are fretted, and where the hand is.
+
+    Attributes
+    ----------
+    places : tuple of (string, fret)
+    hands : tuple of int
+        Fret of the index finger at each note.
+    cost : float
+        Of the whole line.
+    """
+
+    places: tuple[tuple[int, int], ...]
+    hands: tuple[int, ...]
+    cost: float
 
 
 @dataclass(frozen=True)
@@ -131,14 +179,23 @@ def _own_cost(string: IntArray, fret: IntArray, hand: IntArray) -> FloatArray:
 
 
 def _move_cost(
-    before: _Choices, after: _Choices, articulation: Articulation
+    before: _Choices,
+    after: _Choices,
+    articulation: Articulation,
+    *,
+    pattern: int | None = None,
+    capo: int = 0,
 ) -> FloatArray:
-    """Cost of going from each choice before to each after, shape=(before, after)."""
+    """Cost of going from each choice before to each after, shape=(before, after).
+
+    `pattern` is the written change of string.
+    """
     travel = after.hand[None, :] - before.hand[:, None]
     if articulation is Articulation.SLIDE:  # the finger takes the hand along
         travel = travel - (after.fret[None, :] - before.fret[:, None])
     travel = np.abs(travel)
-    crossed = np.abs(after.string[None, :] - before.string[:, None])
+    change = after.string[None, :] - before.string[:, None]
+    crossed = np.abs(change)
     cost: FloatArray = (
         SHIFT_COST * (travel > 0)
         + SHIFT_COST_PER_FRET * travel
@@ -147,19 +204,41 @@ def _move_cost(
     )
     if articulation in SLURRED:
         cost = cost + SLUR_OFF_STRING_COST * (crossed > 0)
+        if articulation is not Articulation.SLIDE:
+            cost = cost + TOO_WIDE_COST * _too_wide(before.fret, after.fret, capo)
+    if pattern is not None:
+        cost = cost + PATTERN_COST * (change != pattern)
     return cost
 
 
+def _too_wide(before: IntArray, after: IntArray, capo: int) -> npt.NDArray[np.bool_]:
+    """Whether the hand cannot span two frets, shape=(before, after)."""
+    at, to = (SCALE_LENGTH_MM * 2.0 ** (-(f + capo) / 12) for f in (before, after))
+    fretted = (before > 0)[:, None] & (after > 0)[None, :]
+    return fretted & (np.abs(at[:, None] - to[None, :]) > REACH_MM)
+
+
 def _cheapest(
-    choices: Sequence[_Choices], articulations: Sequence[Articulation]
-) -> list[int]:
-    """Index of the choice taken at each note on the cheapest way through (Viterbi)."""
+    choices: Sequence[_Choices],
+    articulations: Sequence[Articulation],
+    *,
+    written: Sequence[int] | None = None,
+    capo: int = 0,
+) -> tuple[list[int], float]:
+    """Index of the choice taken at each note on the cheapest way through (Viterbi).
+
+    Also what that costs; `written` are the strings of the line before it is moved.
+    """
+    patterns: list[int | None] = [None] * (len(choices) - 1)
+    if written is not None:
+        patterns = [b - a for a, b in pairwise(written)]
     total = choices[0].cost
     came_from = []
-    for (before, after), articulation in zip(
-        pairwise(choices), articulations[1:], strict=True
+    for (before, after), articulation, pattern in zip(
+        pairwise(choices), articulations[1:], patterns, strict=True
     ):
-        ways = total[:, None] + _move_cost(before, after, articulation)
+        moving = _move_cost(before, after, articulation, pattern=pattern, capo=capo)
+        ways = total[:, None] + moving
         # a move during an open string waits for the next fretted note, so that the
         # shift is found at the note it is made for
         ways = ways + 1e-3 * (
@@ -171,7 +250,54 @@ def _cheapest(
     path = [int(total.argmin())]
     for best in reversed(came_from):
         path.append(int(best[path[-1]]))
-    return path[::-1]
+    return path[::-1], float(total.min())
+
+
+def solve(
+    places: Sequence[Sequence[tuple[int, int]]],
+    articulations: Sequence[Articulation],
+    *,
+    written: Sequence[int] | None = None,
+    capo: int = 0,
+) -> Fretting:
+    """Cheapest of the given places through a line, with the hand at each note.
+
+    Parameters
+    ----------
+    places : sequence of sequences of (string, fret)
+        Where each note can be played; at least one note, none without a place.
+    articulations : sequence of Articulation
+    written : sequence of int or None
+        String of each note in the line that is moved: kept where that is no dearer.
+    capo : int
+        Fret of the capo.
+
+    Returns
+    -------
+    Fretting
+
+    Examples
+    --------
+    Of two places for the second note, the one under the hand:
+
+    >>> found = solve([[(3, 7)], [(2, 6), (4, 15)]], [Articulation.PICK] * 2)
+    >>> found.places, found.hands
+    (((3, 7), (2, 6)), (6, 6))
+    """
+    choices = []
+    for index, there in enumerate(places):
+        choice = _choices(there)
+        if written is not None:
+            left = choice.string != written[index]
+            choice = replace(choice, cost=choice.cost + STRING_COST * left)
+        choices.append(choice)
+    path, cost = _cheapest(choices, articulations, written=written, capo=capo)
+    taken = list(zip(choices, path, strict=True))
+    return Fretting(
+        tuple((int(c.string[k]), int(c.fret[k])) for c, k in taken),
+        tuple(int(c.hand[k]) for c, k in taken),
+        cost,
+    )
 
 
 def choose_fretting(
@@ -185,11 +311,7 @@ def choose_fretting(
 ) -> list[tuple[int, int]]:
     """Choose string and fret of each note of a line.
 
-    The cheapest way through all notes by dynamic programming over place and hand
-    position.  Dear are, in this order: a slur that leaves its string, an open string
-    while the hand is up the neck, a shift (the further the dearer), a stretch beyond
-    four frets, a jump over strings, high frets on thick strings.  Of equals the lower
-    position wins.
+    The cheapest way through all notes, by the costs at the top of this module.
 
     Parameters
     ----------
@@ -226,22 +348,19 @@ def choose_fretting(
         return []
     articulations = articulations or [Articulation.PICK] * len(midi_numbers)
     strings = strings or [None] * len(midi_numbers)
-    choices = []
+    places = []
     for index, (midi_number, string) in enumerate(
         zip(midi_numbers, strings, strict=True)
     ):
-        places = positions(midi_number, tuning, capo=capo, frets=frets)
+        there = positions(midi_number, tuning, capo=capo, frets=frets)
         if string is not None:
-            places = tuple(p for p in places if p[0] == string)
-        if not places:
+            there = tuple(p for p in there if p[0] == string)
+        if not there:
             where = "no string" if string is None else f"string {string} cannot"
             message = f"note {index}: {where} reach {note_name(midi_number)}"
             raise ValueError(message.replace("no string reach", "no string reaches"))
-        choices.append(_choices(places))
-    path = _cheapest(choices, articulations)
-    return [
-        (int(c.string[k]), int(c.fret[k])) for c, k in zip(choices, path, strict=True)
-    ]
+        places.append(there)
+    return list(solve(places, articulations, capo=capo).places)
 
 
 @lru_cache(maxsize=16)  # asked again for every wrong note of the same lick
@@ -267,5 +386,5 @@ def hand_positions(lick: Lick) -> tuple[int, ...]:
     (5, 5, 5, 8, 8, 8)
     """
     choices = [_choices([(n.string, n.fret)], n.finger) for n in lick.notes]
-    path = _cheapest(choices, [n.articulation for n in lick.notes])
+    path, _ = _cheapest(choices, [n.articulation for n in lick.notes])
     return tuple(int(c.hand[k]) for c, k in zip(choices, path, strict=True))

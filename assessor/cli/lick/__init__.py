@@ -8,6 +8,7 @@ from assessor.cli.lazy import LazyGroup
 
 # Command: (module of this package, one line of help).
 LICK_COMMANDS = {
+    "move": ("move", "Another key, octave, position or set of strings; a chain."),
     "convert": ("convert", "Write a lick as a sheet, MusicXML or MIDI."),
     "hear": ("hear", "Play a lick: a demo with a click, at any tempo."),
     "print": ("paper", "Tab to be handed out: SVG, PDF or PNG."),
