@@ -18,6 +18,7 @@ COMMANDS = {
     "progress": ("progress", "What changes over days and weeks, and what does not."),
     "practice": ("practice", "Plan the next practice, and log what was done."),
     "care": ("care", "Sound level, practice time and breaks: cautions."),
+    "review": ("review", "A class of takes: assess, correct, answer."),
     "history": ("history", "Kept takes: list, export, import, renew, forget."),
 }
 

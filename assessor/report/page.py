@@ -23,6 +23,7 @@ from assessor.measures.tolerance import Judgement
 from assessor.recording import Recording
 from assessor.report.document import shipped, source_hash, template
 from assessor.report.readings import Line, allowed, lines_of, next_step
+from assessor.report.remarks import Said
 from assessor.report.result import tool_version
 from assessor.report.sound import Clip, demo_clip, level_dbfs, take_clips
 
@@ -102,7 +103,12 @@ class DrawnPass:
     formula: str
 
 
-def page(assessment: Assessment, recording: Recording | None = None) -> str:
+def page(
+    assessment: Assessment,
+    recording: Recording | None = None,
+    *,
+    teacher: Sequence[Said] = (),
+) -> str:
     """Report on an assessment as an HTML document.
 
     Parameters
@@ -110,6 +116,8 @@ def page(assessment: Assessment, recording: Recording | None = None) -> str:
     assessment : Assessment
     recording : Recording or None
         The sound to be embedded; None leaves it out.
+    teacher : sequence of Said
+        What a teacher says of the take; already counted in the assessment.
     """
     style = COLOURS + SHAPES + shipped("page.css")
     script = shipped("page.js")
@@ -135,6 +143,7 @@ def page(assessment: Assessment, recording: Recording | None = None) -> str:
         focus=_focus(assessment),
         next_step=next_step(assessment),
         tolerances=_tolerances(assessment),
+        teacher=teacher,
         tool_version=tool_version(),
     )
 

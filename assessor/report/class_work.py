@@ -1,0 +1,136 @@
+"""What is made of every take of a class, and of the class when one of them changes."""
+
+from __future__ import annotations
+
+import json
+import time
+from collections.abc import Iterable, Sequence
+from dataclasses import replace
+
+from assessor import recording
+from assessor.assessment import Assessment, assess
+from assessor.errors import AssessorError
+from assessor.passes import TEMPO_RATIOS
+from assessor.recording import Recording
+from assessor.report.class_page import class_page
+from assessor.report.class_table import class_csv
+from assessor.report.page import page
+from assessor.report.remarks import remarks_of
+from assessor.report.result import result
+from assessor.review import corrections, planning
+from assessor.review.books import Books
+from assessor.review.corrections import Correction
+from assessor.review.finding import finding_of
+from assessor.review.jobs import Job, Outcome
+from assessor.review.overruling import overrule, with_readings
+from assessor.review.places import at_hand
+from assessor.review.summary import ClassReview, read_class, write_counted
+
+CLASS_PAGE, CLASS_TABLE = "class.html", "class.csv"
+
+
+def listen(job: Job) -> Outcome:
+    """Assess one take of a class, draw its report, and never raise.
+
+    Parameters
+    ----------
+    job : Job
+
+    Returns
+    -------
+    Outcome
+        A take that cannot be used has a reason; nothing in it names a file or a player.
+    """
+    start_s = time.process_time()
+    try:
+        outcome = _listened(job)
+    except AssessorError as problem:
+        outcome = Outcome.refused(job, str(getattr(problem, "message", problem)))
+    except Exception as problem:  # one bad file must not stop the others
+        reason = f"this take brought the program down ({type(problem).__name__})"
+        outcome = Outcome.refused(job, f"{reason}; please report it")
+    return replace(outcome, cpu_s=time.process_time() - start_s)
+
+
+def _listened(job: Job) -> Outcome:
+    heard, tool = assessed(job)
+    shown, left_over = overrule(tool, job.corrections)
+    files = {f"{job.take_id}.json": _json(shown)}
+    if job.report:
+        said = remarks_of(tool, job.corrections, left_over)
+        sound = heard if job.sound else None
+        files[f"{job.take_id}.html"] = page(shown, sound, teacher=said).encode()
+    return Outcome(
+        job.take_id,
+        finding_of(tool),
+        with_readings(finding_of(shown), job.corrections),
+        files=files,
+    )
+
+
+def assessed(job: Job) -> tuple[Recording, Assessment]:
+    """Recording of a take, named as it is shown, and what the tool finds in it."""
+    asked = job.lick
+    # nothing shorter than its first note, played as fast as is looked for, can hold it
+    shortest_s = float(asked.ends_s()[0]) / max(TEMPO_RATIOS)
+    with at_hand(job.address) as file:
+        heard = recording.read(file, shortest_s=shortest_s)
+    heard = replace(heard, name=job.shown_name)
+    return heard, assess(heard, asked, job.settings)
+
+
+def _json(assessment: Assessment) -> bytes:
+    text = json.dumps(result(assessment), ensure_ascii=False, separators=(",", ":"))
+    return text.encode()
+
+
+def correct(books: Books, said: Sequence[Correction]) -> ClassReview:
+    """Say something of takes, and have everything that is shown follow.
+
+    Parameters
+    ----------
+    books : Books
+    said : sequence of Correction
+        Of takes of this review, each with the whole name of its take.
+
+    Returns
+    -------
+    ClassReview
+        As it is now.
+
+    Raises
+    ------
+    ReviewError
+        When a take is not of this review, or nothing can be written.
+    """
+    review = read_class(books)
+    for correction in said:
+        review.take(correction.take_id)
+    corrections.append(books.corrections, said)
+    renew(books, {correction.take_id for correction in said})
+    return write_class(books)
+
+
+def renew(books: Books, take_ids: Iterable[str]) -> None:
+    """Assess some takes of the plan again, here and now."""
+    wanted = set(take_ids)
+    players = {one.take_id: one.player for one in books.planned()}
+    for job in planning.jobs(books):
+        if job.take_id in wanted:
+            books.write_outcome(job, listen(job), players[job.take_id])
+
+
+def write_class(books: Books, *, names: bool = False) -> ClassReview:
+    """Write the class page and table, and keep what counted.
+
+    Parameters
+    ----------
+    books : Books
+    names : bool
+        Write names beside pseudonyms: for the teacher's own eyes.
+    """
+    review = read_class(books)
+    books.write_shown(CLASS_PAGE, class_page(review, names=names))
+    books.write_shown(CLASS_TABLE, class_csv(review, names=names))
+    write_counted(books, review)
+    return review

@@ -1,0 +1,8 @@
+"""A class of takes: who handed in what, what was found, what the teacher says.
+
+`assignment` what was asked of whom · `matching` takes to players and licks · `jobs` one
+take to be assessed · `running` many of them, on any executor · `finding` what was found
+in one take, small enough for a class · `overruling` what the teacher says instead ·
+`corrections` the log of it · `books` the folder all of it is kept in · `summary` the
+class · `agreement` how far tool and teacher agree.
+"""
