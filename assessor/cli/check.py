@@ -15,6 +15,7 @@ import click
 
 from assessor.cli import keeping
 from assessor.cli.outputs import refuse_wrong_place, write_pictures
+from assessor.cli.taken import Asked, assess_take, wish_with
 from assessor.cli.terminal import (
     Number,
     bad_files,
@@ -28,7 +29,6 @@ from assessor.cli.terminal import (
 
 if TYPE_CHECKING:
     from assessor.assessment import Assessment, Settings
-    from assessor.recording import Recording
 
 OUTSIDE = 1
 
@@ -41,8 +41,10 @@ PIPE_WIDTH, WIDEST = 80, 120
     "--lick",
     "lick_path",
     metavar="LICK",
-    required=True,
-    help=("What should be played: a lick sheet (.lick), MusicXML or MIDI file."),
+    help=(
+        "What should be played: a lick sheet (.lick), MusicXML or MIDI file; a take "
+        "recorded with assessor record knows it."
+    ),
 )
 @click.option(
     "--json",
@@ -95,6 +97,11 @@ PIPE_WIDTH, WIDEST = 80, 120
     ),
 )
 @click.option(
+    "--own-tempo",
+    is_flag=True,
+    help="Judge by your own tempo, also where the take says it was played to a click.",
+)
+@click.option(
     "--tolerance",
     "tolerance_text",
     metavar="NAME[,NUMBERS]",
@@ -129,7 +136,7 @@ PIPE_WIDTH, WIDEST = 80, 120
 @keeping.keep_options
 def check(
     take: str,
-    lick_path: str,
+    lick_path: str | None,
     json_path: str | None,
     html_path: str | None,
     without_sound: bool,
@@ -137,6 +144,7 @@ def check(
     csv_path: str | None,
     tempo_bpm: float | None,
     click_s: float | None,
+    own_tempo: bool,
     tolerance_text: str,
     tracker: str,
     enforce: bool,
@@ -158,17 +166,22 @@ def check(
         refuse_wrong_place(option, file)
     wish = keeping.Wish(**kept)
     wish.check()
+    if own_tempo and click_s is not None:
+        message = "--own-tempo and --click exclude each other"
+        raise click.UsageError(message)
     settings = _settings(tempo_bpm, click_s, tolerance_text, tracker)
     with bad_files(), patience(f"listening to {Path(take).name}"):
-        assessment, heard = _assess(take, lick_path, settings)
+        taken = assess_take(Asked(take, lick_path, settings, own_tempo))
+    assessment, heard = taken.assessment, taken.heard
     sound = None if without_sound else heard
     write_pictures(
         assessment, sound, html=html_path, figure=figure_path, table=csv_path
     )
-    _show(assessment, json_path, colour)
+    show_assessment(assessment, json_path, colour)
     if wish.keep:
         with bad_files():
-            said = keeping.keep(wish, assessment, heard, (take, lick_path))
+            kept_as = wish_with(wish, taken.slate)
+            said = keeping.keep(kept_as, assessment, heard, (take, lick_path or take))
         click.echo(printable(said), nl=False, err=json_path == "-")
     if enforce and not assessment.best_pass.inside:
         sys.exit(OUTSIDE)
@@ -190,21 +203,7 @@ def _settings(
     return Settings(tempo_bpm, beat, tolerance, Tracker(tracker))
 
 
-def _assess(
-    take: str, lick_path: str, settings: Settings
-) -> tuple[Assessment, Recording]:
-    from assessor import lick, recording
-    from assessor.assessment import assess
-    from assessor.passes import TEMPO_RATIOS
-
-    asked = lick.read(lick_path)
-    # nothing shorter than its first note, played as fast as is looked for, can hold it
-    shortest_s = float(asked.ends_s()[0]) / max(TEMPO_RATIOS)
-    heard = recording.read(take, shortest_s=shortest_s)
-    return assess(heard, asked, settings), heard
-
-
-def _show(assessment: Assessment, json_path: str | None, colour: str) -> None:
+def show_assessment(assessment: Assessment, json_path: str | None, colour: str) -> None:
     """Print the report, and write the result where it is asked for."""
     from assessor import report
 

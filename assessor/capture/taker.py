@@ -1,0 +1,192 @@
+"""One take, from blocks of sound to a file; knows no device.
+
+A device calls `Taker.callback` from a thread of its own, which must never wait: it
+copies what came in and gives out the click.  `Taker.work` does the rest in the thread
+of the program: disk, levels, and when to end.
+"""
+
+from __future__ import annotations
+
+import queue
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import Protocol
+
+import numpy as np
+import numpy.typing as npt
+
+from assessor.capture.clicks import Clicks
+from assessor.capture.ending import Ending
+from assessor.capture.journal import Journal, finish
+from assessor.capture.level import Meter
+from assessor.capture.slate import Ended, Samples, Slate
+
+Floats = npt.NDArray[np.float32]
+
+WAIT_S = 0.05
+# No device holds back as much; a device that was pulled out often just says no more.
+LOST_S = 2.0
+
+
+class Trouble(Protocol):
+    """What a device says of a block: named as PortAudio names it."""
+
+    @property
+    def input_overflow(self) -> bool:
+        """Sound that came in was lost just before this block."""
+
+    @property
+    def output_underflow(self) -> bool:
+        """Silence was played for want of sound."""
+
+
+@dataclass(frozen=True)
+class Block:
+    """What came in at once."""
+
+    sound: Samples
+    lost: bool
+
+
+@dataclass(frozen=True)
+class State:
+    """What a player may want to see while playing."""
+
+    now_s: float
+    started_s: float | None
+    level_dbfs: float
+    dropouts: int
+
+
+class Taker:
+    """Takes one take.
+
+    Parameters
+    ----------
+    journal : Journal
+    clicks : Clicks
+    ending : Ending
+    channel : int
+        Which channel of the input is recorded, from 0.
+    """
+
+    def __init__(
+        self, journal: Journal, clicks: Clicks, ending: Ending, *, channel: int = 0
+    ) -> None:
+        self.journal, self.clicks, self.ending = journal, clicks, ending
+        self.channel = channel
+        self.meter = Meter(journal.sample_rate_hz)
+        self.dropouts_s: list[float] = []
+        self.ended: Ended | None = None
+        self._blocks: queue.SimpleQueue[Block] = queue.SimpleQueue()
+        self._played = 0
+
+    def callback(
+        self, incoming: Floats, outgoing: Floats | None, frames: int, trouble: Trouble
+    ) -> None:
+        """Take in and give out one block; called by the device, and quick.
+
+        Parameters
+        ----------
+        incoming, outgoing : shape=(frames, channels)
+            Sound that came in, and where to put what is to be played, if anything.
+        frames : int
+        trouble : Trouble
+        """
+        lost = trouble.input_overflow or trouble.output_underflow
+        self._blocks.put(Block(incoming[:, self.channel].copy(), lost))
+        if outgoing is not None:
+            outgoing[:] = self.clicks.render(self._played, frames)[:, np.newaxis]
+        self._played += frames
+
+    def work(
+        self,
+        alive: Callable[[], bool],
+        stop: Callable[[], bool],
+        show: Callable[[State], None] = lambda _: None,
+    ) -> Ended:
+        """Write down what comes, until it is over.
+
+        Parameters
+        ----------
+        alive : callable
+            Says whether the device still works.
+        stop : callable
+            Says whether the player wants to stop; asked about 20 times a second.
+        show : callable
+            Given the state as often.
+
+        Returns
+        -------
+        Ended
+            Why it is over.
+        """
+        silent_s = 0.0
+        while self.ended is None:
+            some = self._take_in()
+            silent_s = 0.0 if some else silent_s + WAIT_S
+            if stop():
+                self.ended = self.ended or Ended.KEY
+            elif not some and (not alive() or silent_s >= LOST_S):
+                self.ended = self.ended or Ended.UNPLUGGED
+            show(self._state())
+        return self.ended
+
+    def _take_in(self) -> bool:
+        """Write down what is there; wait a little where nothing is."""
+        try:
+            block = self._blocks.get(timeout=WAIT_S)
+        except queue.Empty:
+            return False
+        while True:
+            self._write(block)
+            try:
+                block = self._blocks.get_nowait()
+            except queue.Empty:
+                return True
+
+    def _write(self, block: Block) -> None:
+        if block.lost:
+            self.dropouts_s.append(self.journal.frames / self.journal.sample_rate_hz)
+        if self.ended in (Ended.FULL, Ended.PASSES):
+            return
+        try:
+            self.journal.write(block.sound)
+        except OSError:
+            self.ended = Ended.FULL
+            return
+        self.meter.add(block.sound)
+        self.ended = self.ended or self.ending.add(block.sound)
+
+    def _state(self) -> State:
+        return State(
+            self.journal.frames / self.journal.sample_rate_hz,
+            self.ending.first_s,
+            self.meter.now_dbfs(),
+            len(self.dropouts_s),
+        )
+
+    def finish(self) -> Slate | None:
+        """Make the take of what was written; None where nothing was.
+
+        Raises
+        ------
+        OSError
+            When the take cannot be written; the journal is still there then.
+        """
+        if not self.journal.frames:
+            self.journal.discard()
+            return None
+        self.journal.close()
+        slate = replace(
+            self.journal.slate,
+            dropouts_s=tuple(self.dropouts_s),
+            ended=self.ended or Ended.KEY,
+        )
+        return finish(self.journal.path, self.take, slate)
+
+    @property
+    def take(self) -> Path:
+        """The file it becomes."""
+        return self.journal.take
