@@ -7,6 +7,7 @@ import io
 import re
 from collections.abc import Callable
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
@@ -77,7 +78,7 @@ def paper_words(pdf: bytes) -> list[str]:
     return [p.extract_text() for p in pypdf.PdfReader(io.BytesIO(pdf)).pages]
 
 
-def on_paper(file: Path, **more: str) -> bytes:
+def on_paper(file: Path, **more: Any) -> bytes:
     """PDF of a text."""
     pytest.importorskip("typst")
     from assessor.report.handout_paper import pdf
@@ -235,6 +236,22 @@ def test_links_to_nowhere_are_words(written: Write, link: str) -> None:
     """Only the web, mail and the hand-out's own licks are led to."""
     made = handout.read(written(f"{link}\n\n![](a.lick)"))
     assert Elements(page(made, sound=False)).named("a") == []
+
+
+def test_the_staff_comes_along(written: Write) -> None:
+    """On the page and on paper, over the same tab."""
+    pytest.importorskip("verovio")
+    file = written("![](a.lick)")
+    made = handout.read(file)
+    plain, staved = page(made, sound=False), page(made, staff=True, sound=False)
+    assert "scale(.72" in staved
+    assert "scale(.72" not in plain
+    labels = [
+        [a["aria-label"] for _, a in Elements(text).tags if a.get("class") == "note"]
+        for text in (plain, staved)
+    ]
+    assert labels[0] == labels[1]
+    assert len(on_paper(file, staff=True)) != len(on_paper(file))
 
 
 # ------------------------------------------------------------------- on paper

@@ -7,10 +7,11 @@ from __future__ import annotations
 
 from bisect import bisect_right
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
 
 from assessor.figures.rhythm import Bar, Value, bars_of
+from assessor.figures.staff import Staff
 from assessor.lick.notation import BendKind, Lick, LickNote
 
 LABEL_PT = 20.0  # string names before the first bar line
@@ -91,6 +92,18 @@ def lines_of(lick: Lick, width: float) -> tuple[Line, ...]:
         lines.append(_line(lick, bars, slice(first, last), width))
         first = last
     return tuple(lines)
+
+
+def along_staff(line: Line, staff: Staff) -> Line:
+    """A line whose values and bar lines stand where the staff over it has them."""
+    ends = [LABEL_PT + x for x in staff.bar_lines]
+    return replace(
+        line,
+        places=(*(LABEL_PT + staff.places[beat] for beat in line.beats[:-1]), ends[-1]),
+        bar_lines=(line.bar_lines[0], *ends),
+        width=ends[-1],
+        meter_x=None,
+    )
 
 
 def _breaks(natural: Sequence[float], room: float) -> list[int]:

@@ -43,7 +43,7 @@ PAPERS = {
 }
 
 
-def pages(lick: Lick, paper: str = "a4") -> tuple[str, ...]:
+def pages(lick: Lick, paper: str = "a4", *, staff: bool = False) -> tuple[str, ...]:
     """A lick on as many pages as it needs.
 
     Parameters
@@ -51,6 +51,8 @@ def pages(lick: Lick, paper: str = "a4") -> tuple[str, ...]:
     lick : Lick
     paper : str
         Key of `PAPERS`.
+    staff : bool
+        As `assessor.figures.tab.systems` has it, also for its error.
 
     Returns
     -------
@@ -62,7 +64,7 @@ def pages(lick: Lick, paper: str = "a4") -> tuple[str, ...]:
     heading, y = _heading(lick, width)
     sheets: list[list[str]] = [[heading]]
     y += MARGIN_PT
-    for picture in systems(lick, width):
+    for picture in systems(lick, width, staff=staff):
         if y + picture.height > sheet.height - MARGIN_PT and len(sheets[-1]) > 1:
             sheets.append([])
             y = MARGIN_PT
@@ -91,11 +93,11 @@ def strip(lick: Lick, width: float) -> str:
     return _svg(parts, max(p.width for p in pictures) + 1, y - GAP_PT)
 
 
-def strips(lick: Lick, width: float) -> tuple[str, ...]:
+def strips(lick: Lick, width: float, *, staff: bool = False) -> tuple[str, ...]:
     """Each system of a lick as one SVG, for who puts them on pages."""
     return tuple(
         _svg([picture.svg], width + 1, picture.height)
-        for picture in systems(lick, width)
+        for picture in systems(lick, width, staff=staff)
     )
 
 

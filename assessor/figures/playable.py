@@ -44,7 +44,7 @@ _STROKES = {
 _FINGERS = ("the thumb", "finger 1", "finger 2", "finger 3", "finger 4")
 
 
-def playable_tab(lick: Lick, width: float, *, name: str) -> str:
+def playable_tab(lick: Lick, width: float, *, name: str, staff: bool = False) -> str:
     """A lick's tab as one SVG.
 
     Parameters
@@ -54,6 +54,8 @@ def playable_tab(lick: Lick, width: float, *, name: str) -> str:
         Of the picture in points; more bars fit a wider one.
     name : str
         What the picture shows, for who cannot see it.
+    staff : bool
+        As `assessor.figures.tab.systems` has it, also for its error.
 
     Returns
     -------
@@ -62,7 +64,7 @@ def playable_tab(lick: Lick, width: float, *, name: str) -> str:
         itself; each system is `followed`.
     """
     parts, y = [], 0.0
-    for tab in systems(lick, width):
+    for tab in systems(lick, width, staff=staff):
         pieces = [tab.svg, *_places_to_press(lick, tab)]
         svg = followed(pieces, places_along(lick, tab), 0, tab.height)
         parts.append(element("g", svg, transform=f"translate(0 {y:.1f})"))

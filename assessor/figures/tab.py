@@ -1,8 +1,9 @@
 """One system of tab as a picture.
 
-From the top down: changes of tempo, strokes, what rings on, bends with vibrato, the
-strings, fretting fingers, the rhythm as small notes with their stems down, tuplets.
-Rows that a system does not need take no room.
+From the top down: the five-line staff where it is asked for, changes of tempo, strokes,
+what rings on, bends with vibrato, the strings, fretting fingers, and, where there is no
+staff, the rhythm as small notes with their stems down, tuplets.  Rows that a system has
+no need of take no room.
 
 Known limits: a bar wider than the page is drawn closer, not broken.
 """
@@ -14,7 +15,8 @@ from dataclasses import dataclass
 from fractions import Fraction
 
 from assessor.figures import signs
-from assessor.figures.layout import Line, lines_of
+from assessor.figures.layout import LABEL_PT, Line, along_staff, lines_of
+from assessor.figures.staff import Staff, engraved
 from assessor.figures.stems import draw_rhythm
 from assessor.figures.svg import element, path, words
 from assessor.lick.notation import Articulation, BendKind, Lick, LickNote, SlideEdge
@@ -29,6 +31,7 @@ TOP_PT = 13.0  # bar numbers and slurs on the first string
 FINGER_ROW_PT = 10.0
 RHYTHM_GAP_PT = 12.5  # from the last string to the heads
 TUPLET_ROW_PT = 10.0
+STAFF_GAP_PT = 4.0  # from the staff's lowest sign to the rows over the tab
 RELEASE_SHARE = 0.62  # of the note, where the arrow down ends
 BEND_RUN_PT = 13.0  # how far an arrow leans to the right
 
@@ -94,7 +97,7 @@ class TabPicture:
         return self.first_string_y + (string - 1) * STRING_PT
 
 
-def systems(lick: Lick, width: float) -> tuple[TabPicture, ...]:
+def systems(lick: Lick, width: float, *, staff: bool = False) -> tuple[TabPicture, ...]:
     """Draw a lick as systems of tab.
 
     Parameters
@@ -102,21 +105,36 @@ def systems(lick: Lick, width: float) -> tuple[TabPicture, ...]:
     lick : Lick
     width : float
         Of the paper between its margins, in points.
+    staff : bool
+        With the five-line staff over each system, instead of the rhythm under it.
 
     Returns
     -------
     tuple of TabPicture
         From the top of the page down.
+
+    Raises
+    ------
+    ModuleNotFoundError
+        When a staff is asked for and verovio is not installed.
     """
     lines = lines_of(lick, width)
-    return tuple(_System(lick, line, line is lines[-1]).picture() for line in lines)
+    pictures = []
+    for line in lines:
+        last, over = line is lines[-1], None
+        if staff:
+            room, first = line.width - LABEL_PT, line is lines[0]
+            over = engraved(lick, line.bars, room, first=first, last=last)
+            line = along_staff(line, over)
+        pictures.append(_System(lick, line, last, over).picture())
+    return tuple(pictures)
 
 
 class _System:
     """A system while it is drawn: its rows, and how to reach them."""
 
-    def __init__(self, lick: Lick, line: Line, last: bool) -> None:
-        self.lick, self.line, self.last = lick, line, last
+    def __init__(self, lick: Lick, line: Line, last: bool, staff: Staff | None) -> None:
+        self.lick, self.line, self.last, self.staff = lick, line, last, staff
         inside = [
             i
             for i, n in enumerate(lick.notes)
@@ -136,7 +154,8 @@ class _System:
             for c in self.lick.tempo_changes
             if self.line.start <= c.beat < self.line.end
         ]
-        y = TEMPO_ROW_PT * bool(self.changes)
+        y = 0.0 if self.staff is None else self.staff.height + STAFF_GAP_PT
+        y += TEMPO_ROW_PT * bool(self.changes)
         self.tempo_y = y - 4
         y += STROKE_ROW_PT * any(n.stroke for n in notes)
         self.stroke_y = y - 1
@@ -155,13 +174,15 @@ class _System:
         self.foot_y = self.head_y + signs.STEM_PT
         bracketed = any(v.tuplet for v in self.values)
         self.height = self.foot_y + TUPLET_ROW_PT * bracketed + 3
+        if self.staff is not None:
+            self.height = self.bottom + FINGER_ROW_PT * fingers + 4
 
     def picture(self) -> TabPicture:
         """Draw everything."""
         parts = [
             *self._strings(),
             *self._bar_lines(),
-            *draw_rhythm(self.lick, self.line, self.head_y, self.foot_y),
+            *self._rhythm(),
             *self._changes(),
             *self._slurs(),
             *(part for i, note in self.notes for part in self._note(i, note)),
@@ -183,6 +204,16 @@ class _System:
     def y(self, string: int) -> float:
         """Place of a string."""
         return self.top + (string - 1) * STRING_PT
+
+    def _rhythm(self) -> Iterator[str]:
+        """Staff over the tab, joined to it, or the rhythm under it."""
+        if self.staff is None:
+            yield from draw_rhythm(self.lick, self.line, self.head_y, self.foot_y)
+            return
+        yield element("g", self.staff.svg, transform=f"translate({LABEL_PT:g} 0)")
+        ends = self.staff.top, self.bottom
+        line = {"stroke": "currentColor"}
+        yield path("M_,_ V_", LABEL_PT, *ends, stroke_width=0.7, **line)
 
     # ------------------------------------------------------------- the strings
 
@@ -296,7 +327,10 @@ class _System:
         y = self.y(note.string)
         if note.slide_in is not None:
             rise = 3.2 if note.slide_in is SlideEdge.FROM_BELOW else -3.2
-            yield signs.slide(x - half - 9, y + rise, x - half - 1.5, y - rise)
+            # under a staff, a bar line may stand close
+            bar_line = max(place for place in self.line.bar_lines if place < x)
+            start = max(x - half - 9, bar_line + 1.5)
+            yield signs.slide(start, y + rise, x - half - 1.5, y - rise)
         if note.slide_out is not None:
             rise = 3.2 if note.slide_out is SlideEdge.UP else -3.2
             yield signs.slide(x + half + 1.5, y + rise, x + half + 9, y - rise)

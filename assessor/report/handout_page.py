@@ -56,14 +56,21 @@ class PageLick:
     speeds: tuple[tuple[str, str], ...]
 
 
-def page(handout: Handout, *, sound: bool = True) -> str:
+def page(handout: Handout, *, staff: bool = False, sound: bool = True) -> str:
     """Hand-out as an HTML document.
 
     Parameters
     ----------
     handout : Handout
+    staff : bool
+        With the five-line staff over the tab.
     sound : bool
         Whether the licks can be heard.
+
+    Raises
+    ------
+    ModuleNotFoundError
+        When a staff is asked for and verovio is not installed.
     """
     style = COLOURS + SHAPES + shipped("page.css") + shipped("handout.css")
     script = shipped("handout.js")
@@ -71,7 +78,12 @@ def page(handout: Handout, *, sound: bool = True) -> str:
     return template("handout.html").render(
         title=handout.title,
         titled=handout.titled,
-        parts=[_shown(part, reader, sound=sound) for part in handout.parts],
+        parts=[
+            _page_lick(part, staff=staff, sound=sound)
+            if isinstance(part, NumberedLick)
+            else _words(part, reader)
+            for part in handout.parts
+        ],
         sound=sound,
         style=style,
         style_hash=source_hash(style),
@@ -105,12 +117,8 @@ def _reader() -> MarkdownIt:
     return reader
 
 
-def _shown(
-    part: Words | NumberedLick, reader: MarkdownIt, *, sound: bool
-) -> str | PageLick:
-    """Words as HTML, a lick as what the template needs."""
-    if isinstance(part, NumberedLick):
-        return _page_lick(part, sound=sound)
+def _words(part: Words, reader: MarkdownIt) -> str:
+    """Words as HTML."""
     tokens = [
         # an alignment would be written as a style, which the policy forbids
         replace(token, attrs={"class": str(token.attrs["style"]).partition(":")[2]})
@@ -121,23 +129,25 @@ def _shown(
     return str(reader.renderer.render(tokens, reader.options, {}))
 
 
-def _page_lick(part: NumberedLick, *, sound: bool) -> PageLick:
+def _page_lick(part: NumberedLick, *, staff: bool, sound: bool) -> PageLick:
     """Draw and play a lick."""
     lick = part.lick
     clip = practice_clip(lick) if sound else None
     return PageLick(
-        part.number,
-        part.level,
-        part.heading,
-        lick.trains,
-        tuple(_facts(lick)),
-        {
-            name: playable_tab(lick, LARGER * width, name=f"Tab of {part.heading}")
+        number=part.number,
+        level=part.level,
+        heading=part.heading,
+        trains=lick.trains,
+        facts=tuple(_facts(lick)),
+        layouts={
+            name: playable_tab(
+                lick, LARGER * width, name=f"Tab of {part.heading}", staff=staff
+            )
             for name, width in LAYOUTS.items()
         },
-        clip.address if clip else "",
-        " ".join(f"{time_s:.3f}" for time_s in clip.line_s) if clip else "",
-        tuple(
+        address=clip.address if clip else "",
+        line=" ".join(f"{time_s:.3f}" for time_s in clip.line_s) if clip else "",
+        speeds=tuple(
             (f"{percent / 100:g}", _speed(lick.tempo_bpm, percent))
             for percent in SPEEDS_PERCENT
         ),

@@ -8,7 +8,7 @@ where it fits.
 from __future__ import annotations
 
 import json
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from typing import TYPE_CHECKING, Any
 
 from assessor.figures import PAPERS, facts, strips, typeset
@@ -35,7 +35,7 @@ _SIGNS = {"softbreak": "space", "hardbreak": "break", "hr": "rule"}
 Node = dict[str, Any]
 
 
-def pdf(handout: Handout, paper: str = "a4") -> bytes:
+def pdf(handout: Handout, paper: str = "a4", *, staff: bool = False) -> bytes:
     """Hand-out on paper.
 
     Parameters
@@ -43,11 +43,13 @@ def pdf(handout: Handout, paper: str = "a4") -> bytes:
     handout : Handout
     paper : str
         Key of `assessor.figures.PAPERS`.
+    staff : bool
+        With the five-line staff over the tab.
 
     Raises
     ------
     ModuleNotFoundError
-        When typst is not installed.
+        When typst, or for a staff verovio, is not installed.
     """
     sheet = PAPERS[paper]
     width = sheet.width - 2 * MARGIN_PT
@@ -56,8 +58,11 @@ def pdf(handout: Handout, paper: str = "a4") -> bytes:
     for part in handout.parts:
         if isinstance(part, Words):
             parts += _blocks(part)
-        else:
-            parts.append(_lick(part, width, pictures))
+            continue
+        systems = strips(part.lick, width, staff=staff)
+        drawn = dict(_named(part, [facts(part.lick, width), *systems]))
+        parts.append(_lick(part, list(drawn)))
+        pictures |= drawn
     content = {
         "title": handout.title,
         "titled": handout.titled,
@@ -73,11 +78,14 @@ def pdf(handout: Handout, paper: str = "a4") -> bytes:
     return typeset.compiled(files | pictures)
 
 
-def _lick(part: NumberedLick, width: float, pictures: dict[str, bytes]) -> Node:
-    """One lick; its pictures are added to `pictures`."""
-    svgs = [facts(part.lick, width), *strips(part.lick, width)]
-    names = [f"{part.number}-{k}.svg" for k in range(len(svgs))]
-    pictures |= {name: svg.encode() for name, svg in zip(names, svgs, strict=True)}
+def _named(part: NumberedLick, svgs: Sequence[str]) -> Iterator[tuple[str, bytes]]:
+    """Files of a lick's pictures."""
+    for k, svg in enumerate(svgs):
+        yield f"{part.number}-{k}.svg", svg.encode()
+
+
+def _lick(part: NumberedLick, names: Sequence[str]) -> Node:
+    """One lick, whose pictures are its facts and its systems."""
     return {
         "kind": "lick",
         "level": part.level,

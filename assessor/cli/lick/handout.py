@@ -8,7 +8,12 @@ from typing import TYPE_CHECKING
 import click
 
 from assessor.cli.lick.files import force_option, out_option, refuse_wrong_out
-from assessor.cli.lick.paper import paper_option, refuse_without_typst
+from assessor.cli.lick.paper import (
+    paper_option,
+    refuse_without_typst,
+    refuse_without_verovio,
+    staff_option,
+)
 from assessor.cli.terminal import bad_files, patience, show, write
 
 if TYPE_CHECKING:
@@ -22,6 +27,7 @@ BYTES_PER_KB = 1000
 @click.argument("text_path", metavar="DOC.md")
 @out_option
 @paper_option
+@staff_option
 @click.option(
     "--without-sound",
     is_flag=True,
@@ -29,7 +35,12 @@ BYTES_PER_KB = 1000
 )
 @force_option
 def handout(
-    text_path: str, out: Path, paper_name: str, without_sound: bool, force: bool
+    text_path: str,
+    out: Path,
+    paper_name: str,
+    staff: bool,
+    without_sound: bool,
+    force: bool,
 ) -> None:
     """Make a hand-out of DOC.md: a .pdf for paper, or one .html page with sound.
 
@@ -38,24 +49,30 @@ def handout(
     """
     refuse_wrong_out(out, SUFFIXES, force=force)
     refuse_without_typst(out, instead=".html")
+    refuse_without_verovio(staff=staff)
     from assessor.report import handout as handouts
 
     with bad_files():
         made = handouts.read(text_path)
     with patience(f"making {out.name}"):
-        content = _content(made, out, paper_name, sound=not without_sound)
+        content = (
+            _page(made, staff=staff, sound=not without_sound)
+            if out.suffix.lower() == ".html"
+            else _paper(made, paper_name, staff=staff)
+        )
     write(out, content)
     count = len(made.licks)
     size_kb = len(content) / BYTES_PER_KB
     show(f"{out}: {count} lick{'' if count == 1 else 's'}, {size_kb:.0f} kB\n")
 
 
-def _content(made: Handout, out: Path, paper_name: str, *, sound: bool) -> bytes:
-    """Whole file, as its ending says."""
-    if out.suffix.lower() == ".html":
-        from assessor.report.handout_page import page
+def _page(made: Handout, *, staff: bool, sound: bool) -> bytes:
+    from assessor.report.handout_page import page
 
-        return page(made, sound=sound).encode()
+    return page(made, staff=staff, sound=sound).encode()
+
+
+def _paper(made: Handout, paper_name: str, *, staff: bool) -> bytes:
     from assessor.report.handout_paper import pdf
 
-    return pdf(made, paper_name)
+    return pdf(made, paper_name, staff=staff)

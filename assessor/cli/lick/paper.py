@@ -21,26 +21,31 @@ paper_option = click.option(
     show_default=True,
     help="Size of the sheet.",
 )
+staff_option = click.option(
+    "--staff", is_flag=True, help="Write the five-line staff over the tab."
+)
 
 
 @click.command("print")
 @click.argument("lick_path", metavar="FILE")
 @out_option
 @paper_option
+@staff_option
 @force_option
-def paper(lick_path: str, out: Path, paper_name: str, force: bool) -> None:
+def paper(lick_path: str, out: Path, paper_name: str, staff: bool, force: bool) -> None:
     """Print the lick in FILE as tab: .svg, .pdf or .png.
 
     A lick of several pages makes one .pdf, or .svg and .png files with numbers.
     """
     refuse_wrong_out(out, SUFFIXES, force=force)
     refuse_without_typst(out)
+    refuse_without_verovio(staff=staff)
     from assessor import lick
     from assessor.figures import PAPERS, pages
 
     with bad_files():
         asked = lick.read(lick_path)
-    drawn = pages(asked, paper_name)
+    drawn = pages(asked, paper_name, staff=staff)
     contents: list[str | bytes] = list(drawn)
     if out.suffix.lower() != ".svg":
         from assessor.figures.typeset import pdf, pngs
@@ -64,6 +69,13 @@ def refuse_without_typst(out: Path, instead: str = ".svg") -> None:
             f"{instead} needs nothing"
         )
         raise click.BadParameter(message, param_hint="--out")
+
+
+def refuse_without_verovio(*, staff: bool) -> None:
+    """Refuse a staff where what engraves it is not installed."""
+    if staff and find_spec("verovio") is None:
+        message = "a staff needs verovio, which comes with the extra: assessor[staff]"
+        raise click.BadParameter(message, param_hint="--staff")
 
 
 def _numbered(out: Path, count: int) -> list[Path]:
