@@ -19,6 +19,7 @@ from hypothesis import strategies as st
 from assessor import lick as licks
 from assessor.cli import main
 from assessor.lick import sheet
+from assessor.lick.fingerboard import shifts
 from assessor.lick.fingers import same_shape, with_fingers
 from assessor.lick.fretting import (
     CROSSING_COST,
@@ -165,6 +166,15 @@ def test_the_cheapest_way_is_found() -> None:
     )
     assert found.cost == pytest.approx(least)
     assert cost(found.places, found.hands) == pytest.approx(least)
+
+
+def test_a_stretched_finger_is_no_shift() -> None:
+    """The shipped lick shifts where each cell starts, as it says, and nowhere else.
+
+    Its fingers 2 1 3 4 on frets 4 3 4 6 lie in one position with the third stretched.
+    """
+    shipped = licks.read(REFERENCES / "diminished-cell-by-minor-thirds.lick")
+    assert shifts(shipped) == (4, 8, 12, 20, 24, 28)
 
 
 # -------------------------------------------------------------- hand-made moves

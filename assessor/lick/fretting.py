@@ -147,8 +147,8 @@ class _Choices:
 def _choices(places: Sequence[tuple[int, int]], finger: int | None = None) -> _Choices:
     """Every place with every hand position that reaches it.
 
-    `finger` 1 to 4 fixes the hand; an open string leaves it free, and that costs
-    nothing when it is the only place.
+    `finger` 1 to 4 fixes the hand, but for a stretch of one fret either way; an open
+    string leaves it free, and that costs nothing when it is the only place.
     """
     rows = []
     for string, fret in places:
@@ -156,11 +156,15 @@ def _choices(places: Sequence[tuple[int, int]], finger: int | None = None) -> _C
         if fret == 0:
             lowest, highest = 1, FRETS
         elif finger:
-            lowest = highest = fret - finger + 1
+            lowest = fret - finger + 1 - _STRETCH_FRETS
+            highest = lowest + 2 * _STRETCH_FRETS
         hands = range(max(1, lowest), max(1, highest) + 1)
         rows += [(string, fret, hand) for hand in hands]
     string_, fret_, hand_ = np.array(rows, dtype=np.int64).T
     cost = _own_cost(string_, fret_, hand_)
+    if finger:
+        at_rest = np.maximum(fret_ - finger + 1, 1)
+        cost += STRETCH_COST * ((fret_ > 0) & (hand_ != at_rest))
     if len(places) == 1:
         cost[fret_ == 0] = 0.0
     return _Choices(string_, fret_, hand_, cost)
@@ -369,7 +373,8 @@ def hand_positions(lick: Lick) -> tuple[int, ...]:
 
     The same model as `choose_fretting`, with string and fret as written; a written
     fretting finger fixes the hand (finger 1 lies on the hand position, 2 one fret
-    above, and so on).  On an open string the hand stays where it was.
+    above, and so on), but for a stretch of one fret.  On an open string the hand stays
+    where it was.
 
     Examples
     --------
