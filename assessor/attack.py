@@ -29,7 +29,14 @@ READINGS_AGREE_S = 0.002
 PREDICTOR_LEARN_S = 0.05
 PERIOD_SPAN_S = 0.045
 PERIOD_SETTLED_S = 0.012  # by the end of the span the new period must have settled:
-UNCLEAR_PERIOD = 0.5  # more misfit than this share of the energy is no clear period
+UNCLEAR_PERIOD = 0.08  # more misfit than this share of the energy is no clear period
+PARTIALS = 8
+PARTIAL_WINDOW = int(0.024 * FINE_RATE_HZ)  # samples, Hann
+PARTIAL_BEFORE_S, PARTIAL_AFTER_S = 0.09, 0.06
+PARTIAL_APART_HZ = 25.0  # from any partial of the old pitch
+PARTIAL_TOP_HZ = 4500.0
+PARTIAL_RISE_SHARE = 0.4  # reflections still add to it: less than half
+PARTIAL_RISE = 1.5  # least ratio of after to before
 
 
 def energy_rise(
@@ -190,7 +197,7 @@ def loudness_jump_db(
 
 def period_change(
     spectrum: Spectrum, around_s: float, old_midi: float, new_midi: float
-) -> float:
+) -> float | None:
     """Where the sound stops repeating with one period and starts with another.
 
     The maximum-likelihood change point between "repeats with the old period" and
@@ -205,9 +212,9 @@ def period_change(
 
     Returns
     -------
-    float
-        Seconds; `around_s` itself at the edges of the sound, and where a room keeps
-        the old period going so that the new one is never clear.
+    float or None
+        Seconds; None at the edges of the sound, and where a room keeps the old period
+        going so that the new one is never clear.
     """
     rate, sound = FINE_RATE_HZ, spectrum.fine
     old, new = rate / midi_to_hz(old_midi), rate / midi_to_hz(new_midi)
@@ -215,7 +222,7 @@ def period_change(
     start = int((around_s - PERIOD_SPAN_S) * rate)
     end = int((around_s + PERIOD_SPAN_S) * rate)
     if start < lead or end + lead >= len(sound):
-        return around_s
+        return None
     part = sound[start - lead : end + lead]
     edge = int(0.03 * rate)
     misfit_old = _misfit(part, lead, old, slice(0, edge))
@@ -223,7 +230,7 @@ def period_change(
     settled = int(PERIOD_SETTLED_S * rate)
     energy = np.square(part[-settled:], dtype=np.float64).sum()
     if misfit_new[-settled:].sum() > UNCLEAR_PERIOD * energy:
-        return around_s
+        return None
     count = end - start
     before = np.cumsum(misfit_old[:count])
     after = np.cumsum(misfit_new[::-1])[::-1]
@@ -231,6 +238,57 @@ def period_change(
     # a new period can first be seen one period after it began
     cost = before + after[np.minimum(split + round(new), len(after) - 1)]
     return (start + int(cost.argmin())) / rate
+
+
+def partial_rise(
+    spectrum: Spectrum,
+    around_s: float,
+    between_s: tuple[float, float],
+    old_midi: float,
+    new_midi: float,
+) -> float | None:
+    """Where the partials of a new pitch come up through the old one that still sounds.
+
+    The summed magnitude of those partials that the old pitch does not share, each
+    demodulated with a 24 ms window: from its minimum to 40 % of the way to the maximum
+    that follows.
+
+    Parameters
+    ----------
+    between_s : (float, float)
+        Not before and not after.
+    old_midi, new_midi : float
+        MIDI numbers as sounding, tuning included.
+
+    Returns
+    -------
+    float or None
+        Seconds; None at the edges of the sound, where all partials are shared, or
+        where they hardly rise.
+    """
+    rate, sound = FINE_RATE_HZ, spectrum.fine
+    partial_hz = midi_to_hz(new_midi) * np.arange(1, PARTIALS + 1)
+    order = np.maximum(np.round(partial_hz / midi_to_hz(old_midi)), 1)
+    away_hz = np.abs(partial_hz - order * midi_to_hz(old_midi))
+    own = (away_hz > PARTIAL_APART_HZ) & (partial_hz < PARTIAL_TOP_HZ)
+    first_s = max(around_s - PARTIAL_BEFORE_S, between_s[0])
+    last_s = min(around_s + PARTIAL_AFTER_S, between_s[1])
+    start = int(first_s * rate) - PARTIAL_WINDOW // 2
+    end = int(last_s * rate) + PARTIAL_WINDOW // 2
+    inside = start >= 0 and end <= len(sound) and end - start > 2 * PARTIAL_WINDOW
+    if not own.any() or not inside:
+        return None
+    turns = np.outer(partial_hz[own], np.arange(end - start) / rate)
+    still = sound[start:end] * np.exp(-2j * np.pi * turns)
+    window = np.hanning(PARTIAL_WINDOW)
+    level = np.sum([np.abs(np.convolve(row, window, "valid")) for row in still], axis=0)
+    loudest = int(level.argmax())
+    quietest = int(level[: loudest + 1].argmin())
+    low, high = level[quietest], level[loudest]
+    if high < PARTIAL_RISE * low:
+        return None
+    above = level[quietest : loudest + 1] >= low + PARTIAL_RISE_SHARE * (high - low)
+    return (start + PARTIAL_WINDOW // 2 + quietest + int(np.argmax(above))) / rate
 
 
 def attack_db(spectrum: Spectrum, time_s: float) -> float:

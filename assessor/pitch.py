@@ -13,6 +13,7 @@ from assessor.attack import (
     energy_rise,
     hidden_rise,
     loudness_jump_db,
+    partial_rise,
     period_change,
 )
 from assessor.contour import Contour, track, unsmoothed
@@ -243,6 +244,8 @@ BLURRED_UNCERTAINTY_S = 0.004
 HIDDEN_UNCERTAINTY_S = 0.008
 HIDDEN_REACH_S = 0.03  # from the rough time
 SLUR_UNCERTAINTY_S = 0.014
+RISEN_UNCERTAINTY_S = 0.016
+SLUR_APART_S = 0.02  # from the rough time of a neighbour
 SLIDE_UNCERTAINTY_S = 0.012
 ROUGH_UNCERTAINTY_S = 0.02
 
@@ -256,15 +259,7 @@ def _exact_time(
     if before is not None and before.midi_number != note.midi_number:
         struck = not note.is_step and attack_db(spectrum, note.time_s) > 6
         if note.is_step or (_is_slur(note) and not struck):
-            tuning = spectrum.tuning_cents / 100
-            change_s = period_change(
-                spectrum,
-                note.time_s,
-                before.midi_number + tuning,
-                note.midi_number + tuning,
-            )
-            clear = change_s != note.time_s
-            return change_s, SLUR_UNCERTAINTY_S if clear else ROUGH_UNCERTAINTY_S
+            return _slur_time(note, before, limit_s, spectrum)
     if note.is_step:
         return note.time_s, ROUGH_UNCERTAINTY_S
     rise_s, depth_db = energy_rise(spectrum, note.time_s, limit_s)
@@ -285,6 +280,22 @@ def _exact_time(
     if hidden is None or abs(hidden.time_s - note.time_s) >= HIDDEN_REACH_S:
         return note.time_s, ROUGH_UNCERTAINTY_S
     return hidden.time_s, HIDDEN_UNCERTAINTY_S + hidden.spread_s
+
+
+def _slur_time(
+    note: _Sounding, before: _Sounding, limit_s: float, spectrum: Spectrum
+) -> tuple[float, float]:
+    """When one pitch gives way to another without an attack, and the uncertainty."""
+    tuning = spectrum.tuning_cents / 100
+    pitches = (before.midi_number + tuning, note.midi_number + tuning)
+    change_s = period_change(spectrum, note.time_s, *pitches)
+    if change_s is not None:
+        return change_s, SLUR_UNCERTAINTY_S
+    between_s = (before.time_s + SLUR_APART_S, limit_s + SLUR_APART_S)
+    rise_s = partial_rise(spectrum, note.time_s, between_s, *pitches)
+    if rise_s is not None:
+        return rise_s, RISEN_UNCERTAINTY_S
+    return note.time_s, ROUGH_UNCERTAINTY_S
 
 
 def _is_slur(note: _Sounding) -> bool:

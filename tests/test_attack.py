@@ -25,6 +25,7 @@ RISE_TOLERANCE_S = {
 }
 HIDDEN_TOLERANCE_S = 0.003
 SLUR_TOLERANCE_S = 0.0005
+ROOM_SLUR_TOLERANCE_S = 0.005
 EXACT_RATE_HZ = 96_000
 
 
@@ -96,7 +97,7 @@ def test_no_clock_at_the_edges(around_s: float) -> None:
     assert np.isfinite(attack.attack_db(seen, around_s))
     assert np.isfinite(attack.loudness_jump_db(seen, around_s, np.inf, 0.01))
     attack.hidden_rise(seen, around_s - 0.02, around_s + 0.02)
-    assert attack.period_change(seen, around_s, 60, 62) == around_s
+    assert attack.period_change(seen, around_s, 60, 62) is None
 
 
 @pytest.mark.parametrize("onset_s", [0.004, 0.01, 0.03])
@@ -161,6 +162,46 @@ def test_slur_on_a_mistuned_guitar() -> None:
     for off in (0.0, 0.08, -0.08):
         change_s = attack.period_change(seen, 0.91, 52.3 + off, 54.3 + off)
         assert change_s == pytest.approx(0.9, abs=SLUR_TOLERANCE_S)
+
+
+def test_no_period_is_clear_where_the_old_pitch_rings_on() -> None:
+    """None rather than a guess; none at the edges of the sound either."""
+    seen = _slurred_in_a_room(52, 54)
+    assert attack.period_change(seen, 0.9, 52, 54) is None
+    assert attack.period_change(seen, 0.02, 52, 54) is None
+
+
+# --------------------------------------------------------------- partial rise
+
+ANYWHERE_S = (0.0, np.inf)
+
+
+def _slurred_in_a_room(old: int, new: int) -> Spectrum:
+    """A slur at 0.9 s whose old pitch a room keeps sounding, 6 dB down."""
+    return _seen(
+        made.Tone(0.5, 0.9, old),
+        made.Tone(0.5, 1.4, old, 0.1),
+        made.Tone(0.9, 1.4, new),
+    )
+
+
+@pytest.mark.parametrize("old", [45, 52, 64])
+@pytest.mark.parametrize("semitones", [-4, -2, 2, 3])
+def test_slur_in_a_room_shows_in_the_partials(old: int, semitones: int) -> None:
+    """No period is ever clear there, but the new partials come up at one moment."""
+    new = old + semitones
+    seen = _slurred_in_a_room(old, new)
+    for away_s in (-0.03, 0.0, 0.03):
+        rise_s = attack.partial_rise(seen, 0.9 + away_s, ANYWHERE_S, old, new)
+        assert rise_s == pytest.approx(0.9, abs=ROOM_SLUR_TOLERANCE_S)
+
+
+def test_partials_that_are_shared_or_do_not_rise_tell_nothing() -> None:
+    """An octave has no partial of its own; an unchanged note none that grow."""
+    seen = _seen(made.Tone(0.5, 1.5, 52))
+    assert attack.partial_rise(seen, 0.9, ANYWHERE_S, 52, 64) is None
+    assert attack.partial_rise(seen, 0.02, ANYWHERE_S, 52, 54) is None
+    assert attack.partial_rise(seen, 0.9, (0.88, 0.92), 52, 54) is None
 
 
 # -------------------------------------------------------------------- levels
