@@ -15,15 +15,17 @@ from test_progress import take
 
 from assessor import lick as licks
 from assessor.errors import HistoryError
-from assessor.history.licks import digest_of
-from assessor.history.parts import bar_of, bars_of_notes
+from assessor.history.licks import digest_of, sheet_of
+from assessor.history.parts import bars_of_notes, cut, parts_of
 from assessor.history.plan import Numbers, Plan, Step, parse_numbers, plan_of
 from assessor.history.plan_files import write_files
 from assessor.history.progress import progress_of
 from assessor.history.takes import Take
+from assessor.lick import sheet
 from assessor.lick.notation import Articulation, TempoChange
 
 KNOWN = {digest_of(stores.LICK): stores.LICK}
+REFERENCES = Path(__file__).parents[1] / "references"
 GOAL = stores.LICK.tempo_bpm  # 100
 
 
@@ -90,31 +92,32 @@ def test_goal_reached_rests() -> None:
 
 
 def test_too_slow_is_cut_smaller() -> None:
-    """Below half of the written tempo one bar is practised instead."""
+    """Below half of the written tempo one part is practised instead."""
     one = step(at(52, False, False, False))
-    assert (one.tempo_bpm, one.bar is None) == (50, False)
-    assert "one bar alone" in one.why
+    assert (one.tempo_bpm, one.part is None) == (50, False)
+    assert "one part alone" in one.why
 
 
 @pytest.mark.parametrize(
-    ("missed", "bar"),
+    ("missed", "part"),
     [
-        ((9, 10, 12, 13), 2),  # all in the second of two bars
-        ((1, 9, 10, 12), 2),
-        ((1, 2, 9, 10), None),  # spread
+        ((8, 9, 10, 11), "cell at bar 2, beat 1"),  # the lick is one cell, four times
+        ((1, 8, 9, 10), "cell at bar 2, beat 1"),
+        ((1, 5, 9, 13), None),  # spread
         ((9,), None),  # once is chance
     ],
 )
-def test_trouble_in_one_bar(missed: tuple[int, ...], bar: int | None) -> None:
+def test_trouble_in_one_part(missed: tuple[int, ...], part: str | None) -> None:
     """Where most goes wrong, and at least twice as often as elsewhere."""
-    assert step([take(1, 1, late_ms=1.0, missed=missed)]).bar == bar
+    one = step([take(1, 1, late_ms=1.0, missed=missed)])
+    assert (one.part.name if one.part else None) == part
 
 
 def test_old_trouble_is_forgotten() -> None:
     """What went wrong more than four weeks with takes ago does not count."""
     old = take(1, 40, late_ms=1.0, missed=(9, 10, 12, 13))
     recent = [take(k, 28 - 7 * k, late_ms=1.0) for k in range(4)]
-    assert step([old, *recent]).bar is None
+    assert step([old, *recent]).part is None
 
 
 def test_order_and_days() -> None:
@@ -181,49 +184,78 @@ def test_wrong_numbers(text: str) -> None:
 # ----------------------------------------------------------------------- parts
 
 
+def test_parts_are_cells_and_bars_between() -> None:
+    """A cell three times, then notes of the same bar, then a bar."""
+    places = [(3, 5), (2, 6), (3, 7), (3, 8), (2, 9), (3, 10), (4, 5), (5, 5)]
+    lick = made.lick([0, 0.5, 1, 1.5, 2, 2.5, 3, 3.5, 4, 5, 6], [*places, *places[:3]])
+    parts = parts_of(lick)
+    names = ["cell at bar 1, beat 1", "cell at bar 1, beat 2.5", "bar 2"]
+    assert [part.name for part in parts] == names
+    # two notes before the bar line are too few for a part of their own
+    assert [(part.first, part.last) for part in parts] == [(0, 2), (3, 7), (8, 10)]
+
+
 def test_bars_after_a_pickup() -> None:
-    """The pickup is bar 0; whole bars count from 1."""
-    lick = made.lick([0, 1, 2, 4, 5, 6], pickup_beats=Fraction(1))
-    assert bars_of_notes(lick) == (0, 1, 1, 1, 2, 2)
-    assert bars_of_notes(bar_of(lick, 1)) == (1, 1, 1)
-    assert bar_of(lick, 0).title == "hand made, pickup"
-
-
-def test_a_bar_is_cut_at_its_lines() -> None:
-    """A long note ends at the line; a slur from the bar before is picked."""
-    hammered = {"articulation": Articulation.HAMMER_ON}
+    """The pickup is bar 0; whole bars count from 1; a short one joins the first."""
     lick = made.lick(
-        [0, 2, 4, 5],
-        [(3, 5), (3, 5), (3, 7), (3, 5)],
-        last_beats=9,
-        extras={2: hammered},
+        [0, 1, 2, 4, 5, 6],
+        [(3, 5), (2, 5), (4, 7), (1, 3), (3, 2), (5, 5)],
+        pickup_beats=Fraction(1),
+    )
+    assert bars_of_notes(lick) == (0, 1, 1, 1, 2, 2)
+    assert [(part.first, part.last) for part in parts_of(lick)] == [(0, 5)]
+
+
+@pytest.mark.parametrize("path", sorted(REFERENCES.glob("*.lick")), ids=str)
+def test_every_part_of_the_shipped_licks_is_a_lick(path: Path) -> None:
+    """All notes are in one, in order; each can be written, in its place in the bar."""
+    lick = licks.read(path)
+    parts = parts_of(lick)
+    inside = [k for part in parts for k in range(part.first, part.last + 1)]
+    assert inside == list(range(len(lick)))
+    for part in parts:
+        one = cut(lick, part)
+        assert sheet.read(str(sheet_of(one)), "part") == one
+        bar_beats = lick.meter.bar_beats
+        was_s = lick.notes[part.first].onset_beats - lick.pickup_beats
+        assert (-one.pickup_beats - was_s) % bar_beats == 0
+
+
+def test_a_part_ends_with_the_way_on() -> None:
+    """With the next note, cut to a beat; a slur from before is picked; tempos stay."""
+    lick = made.lick(
+        [0, 2, 3, 4, 5, 6, 8],
+        [(3, 5), (3, 5), (2, 4), (3, 7), (4, 5), (5, 5), (6, 3)],
+        last_beats=4,
+        extras={3: {"articulation": Articulation.HAMMER_ON}},
         tempo_changes=(TempoChange(Fraction(4), 80.0), TempoChange(Fraction(6), 60.0)),
     )
-    second = bar_of(lick, 2)
-    assert [n.onset_beats for n in second.notes] == [0, 1]
-    assert second.notes[1].end_beats == 4
-    assert second.notes[0].articulation is Articulation.PICK
-    assert second.tempo_bpm == 80
-    assert second.tempo_changes == (TempoChange(Fraction(2), 60.0),)
-    with pytest.raises(ValueError, match="no note starts in bar 3"):
-        bar_of(lick, 3)
+    first, second = parts_of(lick)
+    assert (second.name, second.first, second.last) == ("bar 2", 3, 6)
+    one = cut(lick, second)
+    assert one.notes[0].articulation is Articulation.PICK
+    assert (one.tempo_bpm, one.pickup_beats) == (80, 0)
+    assert one.tempo_changes == (TempoChange(Fraction(2), 60.0),)
+    onto = cut(lick, first).notes[-1]
+    assert (onto.onset_beats, onto.duration_beats, onto.fret) == (4, 1, 7)
+    assert onto.articulation is Articulation.HAMMER_ON
 
 
 def test_files_of_a_plan(tmp_path: Path) -> None:
-    """A demo, a click as long as a turn, and the cut bar as a lick of its own."""
-    plan = planned([take(1, 1, late_ms=1.0, missed=(9, 10, 12, 13))])
+    """A demo, a click as long as a turn, and the cut part as a lick of its own."""
+    plan = planned([take(1, 1, late_ms=1.0, missed=(8, 9, 10, 11))])
     files = write_files(plan, KNOWN, tmp_path / "new" / "plan", 3)
     assert [one.name for one in files] == [
-        "01-sixteen-of-them-bar-2-100bpm-demo.flac",
-        "01-sixteen-of-them-bar-2-100bpm-click.flac",
-        "01-sixteen-of-them-bar-2.lick",
+        "01-sixteen-of-them-cell-at-bar-2-beat-1-100bpm-demo.flac",
+        "01-sixteen-of-them-cell-at-bar-2-beat-1-100bpm-click.flac",
+        "01-sixteen-of-them-cell-at-bar-2-beat-1.lick",
     ]
     assert soundfile.info(files[1]).duration == pytest.approx(180, abs=3)
-    # a bar of clicks, then the bar twice
-    assert soundfile.info(files[0]).duration == pytest.approx(3 * 2.4 + 0.6, abs=0.5)
-    cut = licks.read(files[2])
-    assert len(cut) == 8
-    assert cut.tempo_bpm == 100
+    # a bar of clicks, then the bar twice, and what rings on
+    assert 0 <= soundfile.info(files[0]).duration - 3 * 2.4 <= 0.7
+    part = licks.read(files[2])
+    assert len(part) == 5
+    assert part.tempo_bpm == 100
 
 
 def test_plan_of_unknown_licks_writes_nothing(tmp_path: Path) -> None:

@@ -94,7 +94,7 @@ def _plan_lines(made: Plan, numbers: Numbers) -> Iterator[str]:
         yield ("There are no takes to plan from: keep some with assessor check --keep.")
         return
     for number, step in enumerate(made.steps):
-        what = step.title if step.bar is None else f"{step.title}, bar {step.bar}"
+        what = step.title if step.part is None else f"{step.title}, {step.part.name}"
         yield f"{_letter(number)}  {what}"
         yield f"   at {step.tempo_bpm:.0f} of {step.goal_bpm:.0f} bpm"
         yield from (f"   {line.strip()}" for line in paragraphs("", [step.why]))

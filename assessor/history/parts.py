@@ -1,11 +1,33 @@
-"""Cut a lick at its bar lines."""
+"""Cut a lick into the parts it is practised in: its cells, bars where it has none."""
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from fractions import Fraction
+from itertools import groupby
 
-from assessor.lick.notation import Articulation, Lick, TempoChange
+from assessor.lick.cells import find_cells
+from assessor.lick.notation import Articulation, Lick, LickNote, TempoChange
+from assessor.lick.places import say_place
+
+FEWEST_NOTES = 3  # fewer are practised with what comes before them, or else after
+
+
+@dataclass(frozen=True)
+class Part:
+    """Neighbouring notes of a lick.
+
+    Attributes
+    ----------
+    first, last : int
+        Indices of its notes, both in it.
+    name : str
+        Such as ``bar 2`` or ``cell at bar 1, beat 3``.
+    """
+
+    first: int
+    last: int
+    name: str
 
 
 def bars_of_notes(lick: Lick) -> tuple[int, ...]:
@@ -14,44 +36,68 @@ def bars_of_notes(lick: Lick) -> tuple[int, ...]:
     return tuple(int((n.onset_beats - pickup) // bar_beats) + 1 for n in lick.notes)
 
 
-def bar_of(lick: Lick, bar: int) -> Lick:
-    """One bar of a lick as a lick of its own.
+def parts_of(lick: Lick) -> tuple[Part, ...]:
+    """Parts of a lick, in order; every note is in one.
 
-    A note that rings over the bar line is cut there; a first note that was slurred
-    into is picked, as there is nothing to slur from.
-
-    Raises
-    ------
-    ValueError
-        When no note starts in the bar.
+    Each place where a cell comes is a part, the notes between are parts by bars.
     """
-    inside = [k for k, at in enumerate(bars_of_notes(lick)) if at == bar]
-    if not inside:
-        message = f"no note starts in bar {bar}"
-        raise ValueError(message)
-    bar_beats = lick.meter.bar_beats
-    start = lick.pickup_beats + (bar - 1) * bar_beats if bar else Fraction(0)
-    end = start + bar_beats if bar else lick.pickup_beats
-    notes = [
-        replace(
-            note,
-            onset_beats=note.onset_beats - start,
-            duration_beats=min(note.end_beats, end) - note.onset_beats,
-        )
-        for note in (lick.notes[k] for k in inside)
+    bars = bars_of_notes(lick)
+    in_cell = {
+        index: occurrence.first
+        for cell in find_cells(lick)
+        for occurrence in cell.occurrences
+        for index in range(occurrence.first, occurrence.first + cell.notes)
+    }
+    parts: list[Part] = []
+    keys = [
+        (in_cell.get(k), None if k in in_cell else bars[k]) for k in range(len(bars))
     ]
+    for (cell, bar), group in groupby(range(len(bars)), key=lambda k: keys[k]):
+        inside = [*group]
+        first, last = inside[0], inside[-1]
+        place = say_place(lick, first)
+        name = f"{place} on" if cell is None else f"cell at {place}"
+        if bar is not None and len(inside) == bars.count(bar):
+            name = f"bar {bar}" if bar else "pickup"
+        if parts and len(inside) < FEWEST_NOTES:
+            parts[-1] = replace(parts[-1], last=last)
+        else:
+            parts.append(Part(first, last, name))
+    if len(parts) > 1 and parts[0].last + 1 < FEWEST_NOTES:
+        parts[:2] = [replace(parts[1], first=0)]
+    return tuple(parts)
+
+
+def cut(lick: Lick, part: Part) -> Lick:
+    """One part of a lick as a lick of its own, at its place in the bar.
+
+    The note after it belongs to it, too, cut to a beat: the way there is to be
+    practised with it.  A first note that was slurred into is picked, as there is
+    nothing to slur from.
+    """
+    start = lick.notes[part.first].onset_beats
+    notes = [_later(note, -start) for note in lick.notes[part.first : part.last + 1]]
+    if part.last + 1 < len(lick):
+        landing = _later(lick.notes[part.last + 1], -start)
+        shorter = min(landing.duration_beats, Fraction(4, lick.meter.unit))
+        notes.append(replace(landing, duration_beats=shorter))
     if notes[0].slurred:
         notes[0] = replace(notes[0], articulation=Articulation.PICK)
     before = [c.tempo_bpm for c in lick.tempo_changes if c.beat <= start]
     return replace(
         lick,
-        title=f"{lick.title}, {'bar ' + str(bar) if bar else 'pickup'}",
+        title=f"{lick.title}, {part.name}",
         notes=tuple(notes),
-        pickup_beats=Fraction(0) if bar else lick.pickup_beats,
+        pickup_beats=(lick.pickup_beats - start) % lick.meter.bar_beats,
         tempo_bpm=before[-1] if before else lick.tempo_bpm,
         tempo_changes=tuple(
             TempoChange(change.beat - start, change.tempo_bpm)
             for change in lick.tempo_changes
-            if start < change.beat < end
+            if start < change.beat < notes[-1].end_beats + start
         ),
+        parent=None,
     )
+
+
+def _later(note: LickNote, beats: Fraction) -> LickNote:
+    return replace(note, onset_beats=note.onset_beats + beats)

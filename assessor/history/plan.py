@@ -5,9 +5,10 @@ The rule, with numbers a player may change (`Numbers`):
 - *Tempo.*  When the last `passes` whole passes of a lick were all inside the tolerance,
   `up` percent faster, up to the written tempo.  When none of them was, `down` percent
   slower.  Else, or when fewer passes are known, the tempo stays.
-- *Part.*  One bar alone, when that tempo would fall below `slowest` percent of the
-  written one, or when `bar` percent and more of what went wrong in the last four weeks
-  lies in that bar, whose notes went wrong at least twice as often as the others.
+- *Part.*  One part alone (a cell of the lick, or a bar where it has none), when that
+  tempo would fall below `slowest` percent of the written one, or when `part` percent
+  and more of what went wrong in the last four weeks lies in that part, whose notes went
+  wrong at least twice as often as the others.
 - *Days.*  A lick whose last passes were all inside at the written tempo rests for
   `rest` days; of the others the one not played for longest comes first, and one played
   today comes last.
@@ -29,7 +30,7 @@ import numpy as np
 
 from assessor.care import BREAK_S, CAUTION_S
 from assessor.history import clock
-from assessor.history.parts import bars_of_notes
+from assessor.history.parts import Part, parts_of
 from assessor.history.progress import Heat, LickProgress
 from assessor.history.takes import Take
 from assessor.lick.notation import Lick
@@ -44,7 +45,7 @@ EVIDENCE = (
     "for guitar licks.",
     "Taking turns: ten clarinettists, three-minute turns, judges tended to prefer it "
     "(Carter and Grahn 2016); other small studies found no difference.",
-    "Tempo steps and cutting to a bar: common practice, no study; change the numbers "
+    "Tempo steps and cutting to a part: common practice, no study; change the numbers "
     "with --rule to what suits you.",
 )
 
@@ -57,7 +58,7 @@ class Numbers:
     ----------
     passes : int
         Last whole passes that are looked at.
-    up, down, slowest, bar : float
+    up, down, slowest, part : float
         Percent.
     rest : int
         Days.
@@ -70,7 +71,7 @@ class Numbers:
     up: float = 5.0
     down: float = 10.0
     slowest: float = 50.0
-    bar: float = 50.0
+    part: float = 40.0
     rest: int = 7
     licks: int = 4
     turn: float = 3.0
@@ -81,7 +82,7 @@ RANGES = {
     "up": (0, 50),
     "down": (0, 50),
     "slowest": (10, 100),
-    "bar": (1, 100),
+    "part": (1, 100),
     "rest": (0, 60),
     "licks": (1, 20),
     "turn": (1, 60),
@@ -124,8 +125,8 @@ class Step:
     lick, title : str
         Digest and title.
     tempo_bpm, goal_bpm : float
-    bar : int or None
-        This bar alone; None = the whole lick.
+    part : Part or None
+        This part alone; None = the whole lick.
     why : str
         Which part of the rule, in words.
     last_day : date
@@ -138,7 +139,7 @@ class Step:
     title: str
     tempo_bpm: float
     goal_bpm: float
-    bar: int | None
+    part: Part | None
     why: str
     last_day: date
     due: date
@@ -251,9 +252,10 @@ def _step(
     known = len(passes) == numbers.passes
     goal = one.goal_bpm
     there = known and all(inside) and tempo_bpm >= 0.98 * goal
-    bar = _hot_bar(one.heat, lick, numbers.bar)
+    part = _hot_part(one.heat, lick, numbers.part)
     if there:
-        tempo_bpm, bar, why = goal, None, f"at {goal:.0f} bpm and inside; keep it there"
+        tempo_bpm, part = goal, None
+        why = f"at {goal:.0f} bpm and inside; keep it there"
     elif known and all(inside):
         tempo_bpm = min(tempo_bpm * (1 + numbers.up / 100), goal)
         why = f"the last {len(passes)} passes were inside: {numbers.up:g} % faster"
@@ -263,18 +265,19 @@ def _step(
     elif known:
         why = f"{sum(inside)} of the last {len(passes)} passes were inside: stay"
     else:
-        why = f"only {len(passes)} whole passes are known, fewer than {numbers.passes}"
+        known_now = "1 whole pass is" if len(passes) == 1 else f"{len(passes)} are"
+        why = f"only {known_now} known, fewer than {numbers.passes}"
     slowest = goal * numbers.slowest / 100
     if tempo_bpm < slowest and lick is not None:
-        bar = bar or _hot_bar(one.heat, lick, 0.0)
+        part = part or _hot_part(one.heat, lick, 0.0)
         tempo_bpm = slowest
-        why += f"; not below {numbers.slowest:g} %, one bar alone instead"
-    elif bar is not None:
-        why += f"; most of what went wrong lies in bar {bar}"
+        why += f"; not below {numbers.slowest:g} %, one part alone instead"
+    elif part is not None:
+        why += "; much of what went wrong lies there"
     last_day = clock.local_day(one.takes[-1].recorded_at, zone)
     gap = timedelta(days=numbers.rest if there else 0)
     return Step(
-        one.lick, one.title, round(tempo_bpm), goal, bar, why, last_day, last_day + gap
+        one.lick, one.title, round(tempo_bpm), goal, part, why, last_day, last_day + gap
     )
 
 
@@ -289,19 +292,20 @@ def _last_passes(takes: Sequence[Take], count: int) -> list[tuple[float, bool]]:
     return found[:count]
 
 
-def _hot_bar(heat: Heat, lick: Lick | None, percent: float) -> int | None:
-    """Bar in which so much of the trouble lies; None when it is spread, or little."""
+def _hot_part(heat: Heat, lick: Lick | None, percent: float) -> Part | None:
+    """Part in which so much of the trouble lies; None when it is spread, or little."""
     if lick is None:
         return None
-    bars = bars_of_notes(lick)
     recent = np.sum(heat.faulty[-TROUBLE_WEEKS:], axis=0)
-    if len(set(bars)) < 2 or recent.sum() < FEWEST_FAULTS or len(recent) != len(bars):
+    if recent.sum() < FEWEST_FAULTS or len(recent) != len(lick):
         return None
-    by_bar = {bar: int(recent[np.array(bars) == bar].sum()) for bar in set(bars)}
-    worst = max(by_bar, key=lambda bar: by_bar[bar])
-    if not percent:
-        return worst
-    here, inside = by_bar[worst], bars.count(worst)
-    rest, outside = recent.sum() - here, len(bars) - inside
-    often = here / inside >= TWICE * rest / outside
-    return worst if often and here >= percent / 100 * recent.sum() else None
+    parts = parts_of(lick)
+    if len(parts) < 2:
+        return None
+    here = {part: recent[part.first : part.last + 1] for part in parts}
+    worst = max(parts, key=lambda part: here[part].mean())
+    within, notes = here[worst].sum(), len(here[worst])
+    elsewhere = (recent.sum() - within) / (len(recent) - notes)
+    often = within / notes >= TWICE * elsewhere
+    much = within >= percent / 100 * recent.sum()
+    return worst if not percent or (often and much) else None

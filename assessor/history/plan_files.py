@@ -1,4 +1,4 @@
-"""Files to practise a plan with: how it sounds, a click, and the bar that was cut."""
+"""Files to practise a plan with: how it sounds, a click, and the part that was cut."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ from pathlib import Path
 from assessor import demo
 from assessor.errors import HistoryError
 from assessor.history.licks import sheet_of
-from assessor.history.parts import bar_of
+from assessor.history.parts import cut
 from assessor.history.plan import Plan, Step
 from assessor.lick.notation import Lick
 
@@ -20,7 +20,7 @@ DEMO_REPEATS = 2
 def write_files(
     plan: Plan, licks: dict[str, Lick], folder: Path, turn_minutes: float
 ) -> list[Path]:
-    """Write a demo and a click for each step, and a sheet of each bar that was cut.
+    """Write a demo and a click for each step, and a sheet of each part that was cut.
 
     Parameters
     ----------
@@ -54,8 +54,8 @@ def write_files(
 
 
 def lick_of_step(step: Step, lick: Lick) -> Lick:
-    """What a step asks for: the lick or one bar of it, at the tempo of the step."""
-    part = lick if step.bar is None else bar_of(lick, step.bar)
+    """What a step asks for: the lick or one part of it, at the tempo of the step."""
+    part = lick if step.part is None else cut(lick, step.part)
     return part.at_tempo(step.tempo_bpm)
 
 
@@ -73,7 +73,7 @@ def _files(asked: Lick, stem: Path, step: Step, turn_minutes: float) -> Iterator
         file = stem.with_name(f"{stem.name}-{tempo}-{name}.flac")
         soundfile.write(file, samples, demo.SAMPLE_RATE_HZ, format="FLAC")
         yield file
-    text = sheet_of(asked) if step.bar is not None else None
+    text = sheet_of(asked) if step.part is not None else None
     if text is not None:
         file = stem.with_name(f"{stem.name}.lick")
         file.write_text(text, encoding="utf-8")
