@@ -25,6 +25,7 @@ from dataclasses import dataclass, replace
 from datetime import date, timedelta, tzinfo
 from enum import StrEnum
 from functools import cached_property
+from itertools import chain
 from statistics import median
 from typing import NamedTuple
 
@@ -262,17 +263,22 @@ def _comparable(
     takes: list[Take], newest: Take, *, by_tolerance: bool, by_click: bool = True
 ) -> tuple[list[Take], bool]:
     """Those of some takes that compare with the newest, or all when none does."""
-    same = [take for take in takes if take.tool_version == newest.tool_version]
-    wanted = newest.summary
-    if by_tolerance:
-        same = [take for take in same if take.summary.tolerance == wanted.tolerance]
-    if by_click:
-        same = [take for take in same if take.summary.to_click == wanted.to_click]
+    version, tolerance = newest.tool_version, newest.summary.tolerance
+    to_click = newest.summary.to_click
+    same = [
+        take
+        for take in takes
+        if take.tool_version == version
+        and (not by_tolerance or take.summary.tolerance == tolerance)
+        and (not by_click or take.summary.to_click == to_click)
+    ]
     return same or takes, bool(same)
 
 
 def _all_series(bins: Bins, newest: Take) -> Iterator[Series]:
     rows: dict[str, list[Point]] = {"mark": [], "tempo reached": []}
+    known_names = {name for t in chain(*bins.values()) for name in t.summary.readings}
+    names = [name for name in READINGS if name in known_names]
     for day, takes in bins.items():
         judged, ok = _comparable(takes, newest, by_tolerance=True)
         marks = [take.summary.best_pass.mark for take in judged]
@@ -281,7 +287,7 @@ def _all_series(bins: Bins, newest: Take) -> Iterator[Series]:
             known = [value for value in values if value is not None]
             if known:
                 rows[name].append(Point(day, median(known), 0.0, len(known), ok))
-        for name, point in _readings(day, takes, newest):
+        for name, point in _readings(day, takes, newest, names):
             rows.setdefault(name, []).append(point)
     goal = newest.summary.written_bpm
     units: dict[str, tuple[str, float | None]] = {}
@@ -293,17 +299,16 @@ def _all_series(bins: Bins, newest: Take) -> Iterator[Series]:
 
 
 def _readings(
-    day: date, takes: list[Take], newest: Take
+    day: date, takes: list[Take], newest: Take, names: Sequence[str]
 ) -> Iterator[tuple[str, Point]]:
     """One point for each reading of a day."""
     alike = {
         timeless: _comparable(takes, newest, by_tolerance=False, by_click=not timeless)
         for timeless in (True, False)
     }
-    for name in READINGS:
+    for name in names:
         ours, ok = alike[name in TIMELESS]
-        known = [take.summary.readings.get(name) for take in ours]
-        readings = [kept for kept in known if kept is not None]
+        readings = [kept for take in ours if (kept := take.summary.readings.get(name))]
         if readings:
             yield name, _point(day, name, readings, ok=ok)
 
