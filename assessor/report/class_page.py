@@ -15,6 +15,8 @@ from assessor.review import summary
 from assessor.review.summary import Changed, ClassReview, HardNote
 
 LAYOUTS = {"wide": WIDE_PT, "middle": MIDDLE_PT, "narrow": NARROW_PT}
+# Shown where at least one player has something in it
+COLUMNS = {"time": "Time", "bends": "Bends", "slurs": "Slurs"}
 MOST_HARD = 5  # places told in words
 LEAST_HARD = 2  # players with a fault at a note before it is called hard
 MOST_BEFORE = 10  # earlier assignments in a row
@@ -34,7 +36,8 @@ def class_page(review: ClassReview, *, names: bool = False) -> str:
         review=review,
         facts=_facts(review),
         names=names,
-        doubtful=[(take, why_doubtful(take)) for take in summary.doubtful(review)],
+        doubtful=[(t, why_doubtful(t)) for t in summary.doubtful(review) if t.shown],
+        refused=[t for t in review.takes if t.record and t.shown is None],
         licks=[_lick(review, number, names) for number in range(len(review.licks))],
         changes=_changes(review),
         unmatched=review.unmatched if names else (),
@@ -67,10 +70,16 @@ def _lick(review: ClassReview, number: int, names: bool) -> dict[str, object]:
     """Everything about one lick."""
     asked = review.licks[number]
     hard = summary.hard_notes(review, number)
+    rows = rows_of(review, number, names=names)
     return {
         "title": asked.lick.title or f"Lick {number + 1}",
         "tempo": f"{asked.tempo_bpm:g} bpm asked",
-        "rows": rows_of(review, number, names=names),
+        "rows": rows,
+        "columns": {
+            name: word
+            for name, word in COLUMNS.items()
+            if any(getattr(row, name).text for row in rows)
+        },
         "before": [one.title for one in review.earlier[-MOST_BEFORE:]],
         "heat": _heat(review, number, hard),
         "hard": _hard_words(review, number, hard),

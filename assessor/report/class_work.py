@@ -7,6 +7,8 @@ import time
 from collections.abc import Iterable, Sequence
 from dataclasses import replace
 
+from threadpoolctl import threadpool_limits
+
 from assessor import recording
 from assessor.assessment import Assessment, assess
 from assessor.errors import AssessorError
@@ -43,7 +45,9 @@ def listen(job: Job) -> Outcome:
     """
     start_s = time.process_time()
     try:
-        outcome = _listened(job)
+        # one take a core: more threads for one of them only take turns
+        with threadpool_limits(limits=1, user_api="blas"):
+            outcome = _listened(job)
     except AssessorError as problem:
         outcome = Outcome.refused(job, str(getattr(problem, "message", problem)))
     except Exception as problem:  # one bad file must not stop the others

@@ -22,6 +22,7 @@ from assessor.measures.legato import Legato, SlurredGroup
 from assessor.measures.timing import Timing
 from assessor.measures.tolerance import Reading
 from assessor.pitch import PerformedNote, PlayedNote
+from assessor.report.home import HomeNote, come_home
 
 FORMAT = "assessor-result"
 VERSION = 1
@@ -70,6 +71,12 @@ def result(assessment: Assessment) -> Json:
             "written_tempo_bpm": assessment.written_tempo_bpm,
             "asked_tempo_bpm": lick.tempo_bpm,
             "notes": len(lick),
+            "parent": lick.parent
+            and {
+                "title": lick.parent.title,
+                "sha256": lick.parent.digest or None,
+                "drill": lick.parent.form,
+            },
         },
         "settings": _settings(assessment.settings),
         "tuning_cents": assessment.tuning_cents,
@@ -124,6 +131,9 @@ def _pass(lick: Lick, found: PassAssessment, tuning_cents: float) -> Json:
         "mark_formula": found.mark.formula,
         "inside_tolerance": found.inside,
         "notes": _notes(lick, found, tuning_cents),
+        "parent_notes": [_home(note) for note in come_home(lick.parent, found)]
+        if lick.parent
+        else [],
         "extra": [_extra(note, tuning_cents) for note in found.performed.extras],
         "right_share": _reading(found.accuracy.share),
         "timing": _timing(found.timing),
@@ -162,6 +172,7 @@ def _notes(lick: Lick, found: PassAssessment, tuning_cents: float) -> list[Json]
             {
                 **_heard(note, tuning_cents),
                 "place": say_place(lick, k),
+                "parent_index": lick.parent and lick.parent.notes[k],
                 "slip": slip
                 and {
                     "kind": str(slip.kind),
@@ -209,6 +220,21 @@ def _extra(played: PlayedNote, tuning_cents: float) -> Json:
         "onset_s": played.onset_s,
         "offset_s": played.offset_s,
         "midi_number": _sounding_midi(played, tuning_cents),
+    }
+
+
+def _home(note: HomeNote) -> Json:
+    """What a pass of a drill says of one note of its parent."""
+    return {
+        "index": note.index,
+        "indices": list(note.indices),
+        "right": note.right,
+        "wrong": note.wrong,
+        "missed": note.missed,
+        "unsure": note.unsure,
+        "deviation_ms": note.deviation_ms,
+        "intonation_cents": note.intonation_cents,
+        "causes": {str(cause): count for cause, count in note.causes.items()},
     }
 
 

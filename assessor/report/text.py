@@ -13,9 +13,11 @@ from dataclasses import dataclass, field
 
 from assessor.assessment import Assessment, PassAssessment
 from assessor.lick import sheet
+from assessor.lick.notation import Parent
 from assessor.measures.focus import Cause, say_place
 from assessor.measures.marks import Area
 from assessor.measures.tolerance import Judgement
+from assessor.report.home import HomeNote, at_home, come_home, run_starts
 from assessor.report.readings import Line, allowed, amount, lines_of, next_step
 from assessor.report.signs import Sign, Tone, rows_of
 
@@ -111,6 +113,7 @@ def terminal(
         _reading_line(page, line)
     _mark(page, assessment.best_pass)
     _faults(page, assessment)
+    _home(page, assessment)
     _focus(page, assessment)
     if assessment.cautions:
         page.gap()
@@ -120,8 +123,12 @@ def terminal(
 
 
 def _heading(page: _Page, assessment: Assessment) -> None:
-    recording = assessment.recording
+    recording, parent = assessment.recording, assessment.lick.parent
     page.line(assessment.lick.title, Tone.STRONG)
+    if parent is not None:
+        form = f": {parent.form}" if parent.form else ""
+        text = f"a drill of {parent.title}{form}"
+        page.lines += textwrap.wrap(page.words(text), page.width)
     facts = [recording.name, f"{recording.duration_s:.1f} s"]
     facts.append(f"tolerance {assessment.settings.tolerance.name}")
     if assessment.transposition:
@@ -178,6 +185,8 @@ def _stretches(page: _Page, assessment: Assessment) -> None:
 def _tab(page: _Page, assessment: Assessment) -> None:
     """The tab of the lick with what happened in the best pass under each note."""
     found = rows_of(assessment.best_pass)
+    parent = assessment.lick.parent
+    starts = {} if parent is None else run_starts(parent)
     for system in sheet.tab_systems(assessment.lick, page.width - LABEL):
         page.gap()
         for line in system.lines:
@@ -187,6 +196,8 @@ def _tab(page: _Page, assessment: Assessment) -> None:
             if name == "notes":
                 signs |= _between(system.columns, found.extra)
             _row(page, name, signs)
+        if parent is not None:
+            _parent_row(page, parent, starts, system.columns)
     page.gap()
     page.lines += _legend(page, found.used())
 
@@ -207,6 +218,20 @@ def _row(page: _Page, name: str, signs: dict[int, Sign]) -> None:
     for column, sign in sorted(signs.items()):
         text += " " * (column - at) + page.paint(page.shape(sign), sign.tone)
         at = column + 1
+    page.lines.append(text)
+
+
+def _parent_row(
+    page: _Page, parent: Parent, starts: dict[int, int], columns: dict[int, int]
+) -> None:
+    """Numbers of the parent's notes, where a run of them starts or goes on."""
+    text = "parent"
+    shown = {min(columns): parent.notes[min(columns)]}
+    shown |= {k: starts[k] for k in columns if k in starts}
+    for index, place in sorted(shown.items()):
+        # a number that has no room is left out: it counts on from the one before
+        if columns[index] > len(text) or text == "parent":
+            text = f"{text.ljust(columns[index] + LABEL)}{place + 1}"
     page.lines.append(text)
 
 
@@ -256,9 +281,32 @@ def _faults(page: _Page, assessment: Assessment) -> None:
     page.gap()
     for fault in faults[:MOST_FAULTS]:
         place = say_place(assessment.lick, fault.index)
-        page.paragraph("", f"{place}: {fault.what}")
+        home = at_home(assessment.lick, fault.index)
+        page.paragraph("", f"{place}{home}: {fault.what}")
     if len(faults) > MOST_FAULTS:
         page.paragraph("", f"… and {len(faults) - MOST_FAULTS} more")
+
+
+def _home(page: _Page, assessment: Assessment) -> None:
+    """Notes of a drill's parent that were not right or not in time, worst first."""
+    parent = assessment.lick.parent
+    if parent is None:
+        return
+    homes = come_home(parent, assessment.best_pass)
+    faulty = [note for note in homes if note.causes]
+    faulty.sort(key=lambda note: -sum(note.causes.values()))
+    page.gap()
+    told = [_told_at_home(note) for note in faulty[:MOST_FAULTS]]
+    if len(faulty) > MOST_FAULTS:
+        told.append(f"{len(faulty) - MOST_FAULTS} more notes")
+    text = "; ".join(told) or "no fault on any note of it"
+    page.paragraph("Parent", f"{parent.title}: {text}.")
+
+
+def _told_at_home(note: HomeNote) -> str:
+    """One note of the parent: what happened on it, and how often of how many."""
+    causes = ", ".join(f"{cause} {count}" for cause, count in note.causes.items())
+    return f"note {note.index + 1} ({causes}, in {len(note.indices)} times)"
 
 
 def _focus(page: _Page, assessment: Assessment) -> None:
@@ -268,6 +316,7 @@ def _focus(page: _Page, assessment: Assessment) -> None:
         page.paragraph("Next", next_step(assessment))
         return
     place = say_place(assessment.lick, focus.worst)
+    place += at_home(assessment.lick, focus.worst)
     others = len(focus.indices) - 1
     count = f" ({focus.cause}, {others} more)" if others else ""
     points = f"{focus.cost:.0f} point{'' if round(focus.cost) == 1 else 's'}"
