@@ -47,7 +47,8 @@ def write_class(folder: Path, players: int, *, shorter: int = 0) -> Lick:
         faults = (number % 7 + 3,) if number % 2 else ()
         low = (number % 5 + 8,) if number % 3 == 2 else ()
         played = with_faults(asked, left_out=faults, low=low)
-        write_take(folder / f"player-{number:03d}" / "take.flac", played, seed=number)
+        name = f"player-{number:03d}"
+        write_take(folder / name / f"{name}.flac", played, seed=number)
     return asked
 
 

@@ -336,13 +336,13 @@ def test_a_changed_file_is_another_take(folder: Path, tmp_path: Path) -> None:
     """Known by its content: a new date alone changes nothing."""
     mine = tmp_path / "in" / "ada" / "x.wav"
     mine.parent.mkdir(parents=True)
-    source = folder / "player-000" / "take.flac"
+    source = folder / "player-000" / "player-000.flac"
     mine.write_bytes(source.read_bytes())
     (tmp_path / "in" / "short.lick").write_bytes((folder / "short.lick").read_bytes())
     first = _planned(tmp_path / "in", tmp_path / "out")[1]
     os.utime(mine, (1e9, 1e9))
     assert _planned(tmp_path / "in", tmp_path / "out")[1] == first
-    mine.write_bytes((folder / "player-001" / "take.flac").read_bytes())
+    mine.write_bytes((folder / "player-001" / "player-001.flac").read_bytes())
     assert _planned(tmp_path / "in", tmp_path / "out")[1] != first
 
 
@@ -421,7 +421,7 @@ def test_names_are_written_where_they_are_asked_for(
     assert "fits no player of the roster" in done.output
     page = (tmp_path / "o" / "class.html").read_text(encoding="utf-8")
     assert "Ada X" in page
-    assert "player-001/take.flac" in page
+    assert "player-001/player-001.flac" in page
 
 
 @pytest.mark.parametrize(
