@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import re
 from pathlib import Path
 
 import mido
@@ -139,6 +140,21 @@ def test_pages_are_numbered(tmp_path: Path) -> None:
     assert len(names) > 1
     assert names[0] == "a-1.svg"
     assert all(name in done.output for name in names)
+
+
+@pytest.mark.parametrize("title", ["Wide MMM " * 400, "x" * 5000, "宽" * 300])
+def test_a_long_title_stays_on_the_paper(tmp_path: Path, title: str) -> None:
+    """In some lines, the last of them saying that there was more; the tab has room."""
+    file = tmp_path / "long.lick"
+    text = Path(BENDS).read_text(encoding="utf-8").partition("\n")[2]
+    file.write_text(f"title: {title}\n{text}", encoding="utf-8")
+    done = run("print", file, "-o", tmp_path / "a.svg")
+    assert done.exit_code == 0, done.output
+    svg = (tmp_path / "a.svg").read_text(encoding="utf-8")
+    bold = re.findall(r'font-size="19" font-weight="bold">([^<]*)<', svg)
+    assert len(bold) == 4
+    assert bold[-1].endswith("…")
+    assert max(map(len, bold)) < 50
 
 
 def test_pdf_without_typst_is_refused_with_the_remedy(

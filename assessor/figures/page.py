@@ -4,18 +4,24 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from unicodedata import east_asian_width
 
 from assessor.figures import signs
 from assessor.figures.svg import element, words
 from assessor.figures.tab import FONTS, systems
 from assessor.lick.notation import Lick
 from assessor.lick.sheet_signs import plain_number
+from assessor.tuning import STANDARD
 
 MARGIN_PT = 45.0
-TITLE_SIZE, LEAST_TITLE_SIZE = 19.0, 10.0
-TEXT_SIZE = 9.5
+TITLE_SIZE, TEXT_SIZE = 19.0, 9.5
+MOST_LINES = 4
+LINE_STEP = 1.2  # from one line of a title to the next, in letters' heights
 GAP_PT = 16.0  # between systems
-EM_SHARE = 0.66  # mean width of a bold letter of common fonts
+# Widths of letters of common plain fonts, in heights of a letter, rather too wide.
+NARROW, USUAL, CAPITAL, WIDE = 0.3, 0.57, 0.75, 1.0
+BOLD = 1.08
+FOOTER_LETTERS = 50  # of room for the title at the foot of a page
 
 
 @dataclass(frozen=True)
@@ -133,19 +139,59 @@ def _moved(svg: str, x: float, y: float) -> str:
 
 def _heading(lick: Lick, width: float) -> tuple[str, float]:
     """Title, what it trains, tempo and tuning; and how high all that is."""
-    title = lick.title or "Lick"
-    fitting = width / (EM_SHARE * len(title))
-    size = min(TITLE_SIZE, max(fitting, LEAST_TITLE_SIZE))
-    y = size
-    parts = [words(title, 0, y, size, font_weight="bold")]
-    if lick.trains:
+    parts: list[str] = []
+    y = 0.0
+    for line in _wrapped(lick.title or "Lick", width / (TITLE_SIZE * BOLD)):
+        y += TITLE_SIZE if not parts else TITLE_SIZE * LINE_STEP
+        parts.append(words(line, 0, y, TITLE_SIZE, font_weight="bold"))
+    for line in _wrapped(lick.trains, width / TEXT_SIZE):
         y += 15
-        fitting = width / (0.5 * len(lick.trains))
-        style = {"font_style": "italic"}
-        parts.append(words(lick.trains, 0, y, min(TEXT_SIZE, fitting), **style))
+        parts.append(words(line, 0, y, TEXT_SIZE, font_style="italic"))
     y += 22
     parts += _facts(lick, width, y)
     return element("g", *parts, font_family=FONTS, fill="currentColor"), y + 12
+
+
+def _wrapped(text: str, room: float) -> list[str]:
+    """Lines of a text, each as wide as `room` at most; in heights of a letter.
+
+    What does not fit into `MOST_LINES` is left out, and `…` says so.
+
+    >>> _wrapped("one and two and three", 5), _wrapped("WWWWWW", 4), _wrapped("", 9)
+    (['one and', 'two and', 'three'], ['WWWW', 'WW'], [])
+    """
+    lines = [""]
+    for word in text.split():
+        for piece in _pieces(word, room):
+            longer = f"{lines[-1]} {piece}".lstrip()
+            if _width(longer) <= room:
+                lines[-1] = longer
+            else:
+                lines.append(piece)
+    if len(lines) > MOST_LINES:
+        lines[MOST_LINES - 1 :] = [f"{lines[MOST_LINES - 1]} …"]
+    return [line for line in lines if line]
+
+
+def _pieces(word: str, room: float) -> list[str]:
+    """A word, cut where it alone is wider than a line."""
+    pieces = [""]
+    for letter in word:
+        if pieces[-1] and _width(pieces[-1] + letter) > room:
+            pieces.append("")
+        pieces[-1] += letter
+    return pieces
+
+
+def _width(text: str) -> float:
+    """About how wide a text is."""
+    return sum(
+        NARROW if letter in "ijl.,:;'!|()[] "
+        else WIDE if letter in "mwMW@%—" or east_asian_width(letter) in "WF"
+        else CAPITAL if letter.isupper()
+        else USUAL
+        for letter in text
+    )  # fmt: skip
 
 
 def facts(lick: Lick, width: float) -> str:
@@ -159,7 +205,8 @@ def _facts(lick: Lick, width: float, y: float) -> Iterator[str]:
     yield signs.tempo(0, y, lick.tempo_bpm, 11)
     if lick.swing is not None:
         yield words(f"swing {plain_number(lick.swing)}:1", 60, y, TEXT_SIZE)
-    tuning = f"{lick.tuning}" + (f" · capo {lick.capo}" if lick.capo else "")
+    tuning = "standard tuning" if lick.tuning == STANDARD else str(lick.tuning)
+    tuning += f" · capo {lick.capo}" if lick.capo else ""
     yield words(tuning, width, y, TEXT_SIZE, text_anchor="end")
 
 
@@ -167,6 +214,7 @@ def _footer(lick: Lick, number: int, count: int, sheet: Paper) -> str:
     """Which page of how many, where there are more than one."""
     if count == 1:
         return ""
-    text = f"{lick.title} · {number} of {count}"
+    title, *more = _wrapped(lick.title or "Lick", FOOTER_LETTERS)
+    text = f"{title}{' …' * bool(more)} · {number} of {count}"
     style = {"text_anchor": "middle", "font_family": FONTS}
     return words(text, sheet.width / 2, sheet.height - 24, 8, **style)

@@ -17,6 +17,7 @@ from assessor.report.document import shipped, source_hash, template
 from assessor.report.handout import Handout, NumberedLick, Words, markdown
 from assessor.report.result import tool_version
 from assessor.report.sound import practice_clip
+from assessor.tuning import STANDARD
 
 if TYPE_CHECKING:
     from markdown_it import MarkdownIt
@@ -159,7 +160,8 @@ def _facts(lick: Lick) -> list[str]:
     facts = [f"{lick.tempo_bpm:g} bpm", str(lick.meter)]
     if lick.swing is not None:
         facts.append(f"swing {lick.swing:g}:1")
-    facts.append(f"tuning {lick.tuning}")
+    standard = lick.tuning == STANDARD
+    facts.append("standard tuning" if standard else f"tuning {lick.tuning}")
     if lick.capo:
         facts.append(f"capo {lick.capo}")
     return facts
