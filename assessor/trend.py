@@ -4,9 +4,9 @@ Definitions
 -----------
 Mann-Kendall test
     S counts the pairs that rise less those that fall; its variance is made smaller by
-    ties; Z takes one off S for continuity.  With ten values or fewer and no ties the
-    exact distribution of S is used, else the normal one (Kendall 1975; as in EPA
-    QA/G-9S, EPA/240/B-06/003, 2006).
+    ties; Z takes one off S for continuity.  Without ties, up to 40 values, the exact
+    distribution of S is used, else the normal one (Kendall 1975; Gilbert 1987; as in
+    EPA QA/G-9S, EPA/240/B-06/003, 2006).
 Theil-Sen slope
     The median slope of all pairs of different times (Theil 1950; Sen 1968, J. Am.
     Stat. Assoc. 63:1379-1389); up to 29 % of the values may be wild.  The line goes
@@ -35,13 +35,14 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from enum import StrEnum
+from functools import lru_cache
 from statistics import NormalDist
 
 import numpy as np
 
 from assessor.tuning import FloatArray
 
-MOST_EXACT = 10  # values for which the exact distribution of S is counted out
+MOST_EXACT = 40  # values for which the exact distribution of S is counted out
 SURE = 0.95
 NORMAL = NormalDist()
 Z95 = 1.96  # as the formula is published; the quantile is 1.959964
@@ -121,17 +122,23 @@ def mann_kendall(values: FloatArray) -> MannKendall:
 
 
 def _exact_p(n: int, s: int) -> float:
-    """Share of the orders of n different values with an S at least as far from 0.
+    """Share of the orders of n different values with an S at least as far from 0."""
+    orders = _orders(n)
+    reached = n * (n - 1) // 2 - 2 * np.arange(len(orders))
+    far = float(orders[np.abs(reached) >= abs(s)].sum())
+    return far / float(orders.sum())
 
-    The number of orders with so many falling pairs: one value more, put in k places
-    from the end, adds k of them.
+
+@lru_cache(maxsize=MOST_EXACT)
+def _orders(n: int) -> FloatArray:
+    """How many orders of n different values have 0, 1, 2 ... falling pairs.
+
+    One value more, put in k places from the end, adds k of them.
     """
     orders = np.ones(1)
     for count in range(2, n + 1):
         orders = np.convolve(orders, np.ones(count))
-    reached = n * (n - 1) // 2 - 2 * np.arange(len(orders))
-    far = float(orders[np.abs(reached) >= abs(s)].sum())
-    return far / float(orders.sum())
+    return orders
 
 
 def adjusted(p: FloatArray) -> FloatArray:

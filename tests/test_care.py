@@ -61,7 +61,17 @@ def test_time_weighted_average(dose: float, level_dba: float) -> None:
 @pytest.mark.parametrize(
     ("level_dba", "hours"),
     # Rec. ITU-T H.870, mode 1: 80 dBA for 40 h a week, equal energy
-    [(80, 40), (83, 20.05), (86, 10.05), (90, 4.0), (95, 1.26), (100, 0.40)],
+    [
+        (80, 40),
+        (83, 20.05),
+        (86, 10.05),
+        (89, 5.04),
+        (90, 4.0),
+        (92, 2.52),
+        (95, 1.26),
+        (98, 0.63),
+        (100, 0.40),
+    ],
 )
 def test_who_itu_allowance(level_dba: float, hours: float) -> None:
     """Allowed hours a week for adults, and the same 5 dB lower for children."""

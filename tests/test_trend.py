@@ -59,7 +59,7 @@ def test_sodium_example() -> None:
     found = mann_kendall(row(SODIUM))
     assert (found.s, found.variance) == (25, 125)
     assert found.z == pytest.approx(2.146625, abs=SAME)
-    # the guidance uses the normal distribution; ten values are counted out here
+    # the guidance uses the normal distribution; so few values are counted out here
     assert 2 * stats.norm.sf(found.z) == pytest.approx(0.03182313, abs=SAME)
     assert found.exact
     assert found.p == pytest.approx(stats.kendalltau(range(10), row(SODIUM)).pvalue)
@@ -94,6 +94,8 @@ def test_small_example() -> None:
         (8, 16, 0.0305),
         (9, 18, 0.0376),
         (10, 21, 0.0363),
+        (11, 23, 0.0433),
+        (12, 26, 0.0432),
     ],
 )
 def test_exact_limits(n: int, s: int, one_sided: float) -> None:
@@ -222,3 +224,11 @@ def test_adjusted_as_scipy_does(seed: int) -> None:
     p = np.round(np.random.default_rng(seed).uniform(size=12), 1)
     assert adjusted(p) == pytest.approx(stats.false_discovery_control(p))
     assert adjusted(p[:0]).shape == (0,)
+
+
+@pytest.mark.parametrize("n", [5, 12, 30, 40])
+def test_exact_p_as_scipy_counts_it(n: int) -> None:
+    """Without ties, up to forty values."""
+    values = np.arange(n) * 0.1 + np.random.default_rng(n).standard_normal(n)
+    reference = stats.kendalltau(np.arange(n), values, method="exact")
+    assert mann_kendall(values).p == pytest.approx(reference.pvalue, rel=1e-9)
