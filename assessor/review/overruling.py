@@ -45,7 +45,8 @@ def overrule(
     passes, left = [], []
     for number, found in enumerate(assessment.passes):
         mine = [c for c in corrections if _number(c, assessment) == number]
-        fit = [c for c in mine if _fits(c, found)]
+        heard_anew = {c.note for c in mine if c.what is What.VERDICT}
+        fit = [c for c in mine if _fits(c, found, heard_anew)]
         left += [c for c in mine if c not in fit]
         passes.append(_overruled(assessment, found, fit))
     beyond = [c for c in corrections if _number(c, assessment) >= len(passes)]
@@ -56,12 +57,28 @@ def _number(correction: Correction, assessment: Assessment) -> int:
     return assessment.best if correction.number is None else correction.number
 
 
-def _fits(correction: Correction, found: PassAssessment) -> bool:
+def _fits(
+    correction: Correction, found: PassAssessment, heard_anew: set[int | None]
+) -> bool:
+    """Say whether there is what a correction speaks of."""
     if correction.note is None:
         return True
+    if correction.what is What.JUDGEMENT and correction.note not in heard_anew:
+        return correction.note in _measured(found, correction.name)
     extra = correction.what is What.EXTRA
     count = len(found.performed.extras) if extra else len(found.performed.notes)
     return correction.note < count
+
+
+def _measured(found: PassAssessment, area: str) -> set[int]:
+    """Notes that have a reading in an area."""
+    notes: dict[str, Iterable[Any]] = {
+        "time": found.timing.notes,
+        "bend": found.bends.bent,
+        "pitch": found.bends.plain,
+        "slur": found.legato.notes,
+    }
+    return {note.index for note in notes[area]}
 
 
 def _overruled(
