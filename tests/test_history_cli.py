@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gc
 import json
 import os
 import re
@@ -31,7 +32,8 @@ BENDS = str(TOP / "references" / "half-and-whole-bends.lick")
 def place(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> Iterator[Path]:
     """Every test has its own store, by the environment."""
     monkeypatch.setenv(VARIABLE, str(tmp_path / "store" / "history.db"))
-    return tmp_path / "store" / "history.db"
+    yield tmp_path / "store" / "history.db"
+    gc.unfreeze()  # some commands freeze what they read, as they are to end soon
 
 
 @pytest.fixture(params=stores.BOTH)

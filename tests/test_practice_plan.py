@@ -22,7 +22,7 @@ from assessor.history.plan_files import write_files
 from assessor.history.progress import progress_of
 from assessor.history.takes import Take
 from assessor.lick import sheet
-from assessor.lick.notation import Articulation, TempoChange
+from assessor.lick.notation import Articulation, Parent, TempoChange
 
 KNOWN = {digest_of(stores.LICK): stores.LICK}
 REFERENCES = Path(__file__).parents[1] / "references"
@@ -239,6 +239,7 @@ def test_a_part_ends_with_the_way_on() -> None:
     onto = cut(lick, first).notes[-1]
     assert (onto.onset_beats, onto.duration_beats, onto.fret) == (4, 1, 7)
     assert onto.articulation is Articulation.HAMMER_ON
+    assert one.parent == Parent(lick.title, digest_of(lick), "bar 2", (3, 4, 5, 6))
 
 
 def test_files_of_a_plan(tmp_path: Path) -> None:

@@ -7,7 +7,14 @@ from fractions import Fraction
 from itertools import groupby
 
 from assessor.lick.cells import find_cells
-from assessor.lick.notation import Articulation, Lick, LickNote, TempoChange
+from assessor.lick.digest import digest_of
+from assessor.lick.notation import (
+    Articulation,
+    Lick,
+    LickNote,
+    Parent,
+    TempoChange,
+)
 from assessor.lick.places import say_place
 
 FEWEST_NOTES = 3  # fewer are practised with what comes before them, or else after
@@ -73,7 +80,7 @@ def cut(lick: Lick, part: Part) -> Lick:
 
     The note after it belongs to it, too, cut to a beat: the way there is to be
     practised with it.  A first note that was slurred into is picked, as there is
-    nothing to slur from.
+    nothing to slur from.  The part knows the lick as its parent.
     """
     start = lick.notes[part.first].onset_beats
     notes = [_later(note, -start) for note in lick.notes[part.first : part.last + 1]]
@@ -95,7 +102,12 @@ def cut(lick: Lick, part: Part) -> Lick:
             for change in lick.tempo_changes
             if start < change.beat < notes[-1].end_beats + start
         ),
-        parent=None,
+        parent=Parent(
+            lick.title,
+            digest_of(lick),
+            part.name,
+            tuple(range(part.first, part.first + len(notes))),
+        ),
     )
 
 

@@ -263,7 +263,8 @@ def _step(
         tempo_bpm *= 1 - numbers.down / 100
         why = f"none of the last {len(passes)} was inside: {numbers.down:g} % slower"
     elif known:
-        why = f"{sum(inside)} of the last {len(passes)} passes were inside: stay"
+        were = "was" if sum(inside) == 1 else "were"
+        why = f"{sum(inside)} of the last {len(passes)} passes {were} inside: stay"
     else:
         known_now = "1 whole pass is" if len(passes) == 1 else f"{len(passes)} are"
         why = f"only {known_now} known, fewer than {numbers.passes}"

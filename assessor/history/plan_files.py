@@ -15,6 +15,7 @@ from assessor.history.plan import Plan, Step
 from assessor.lick.notation import Lick
 
 DEMO_REPEATS = 2
+MOST_OF_A_NAME = 90  # characters of a title in a file name
 
 
 def write_files(
@@ -86,4 +87,6 @@ def _slug(title: str) -> str:
     >>> _slug("Dorian scale, bar 2")
     'dorian-scale-bar-2'
     """
-    return re.sub(r"[^a-z0-9]+", "-", title.lower()).strip("-")[:60] or "lick"
+    return (
+        re.sub(r"[^a-z0-9]+", "-", title.lower())[:MOST_OF_A_NAME].strip("-") or "lick"
+    )
