@@ -6,6 +6,7 @@ import time
 from dataclasses import replace
 from fractions import Fraction
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
@@ -13,6 +14,7 @@ from scipy import signal
 
 from assessor import contour, demo, lick, onset, spectrum
 from assessor.demo.backing import held
+from assessor.demo.over import parse_over
 from assessor.demo.phrase import soundings
 from assessor.demo.string import HAMMERED, PICKED, SAMPLE_RATE_HZ, Segment, sound
 from assessor.lick.notation import (
@@ -278,9 +280,44 @@ def test_held_notes_are_in_tune() -> None:
     ] * 3
 
 
+def test_chords_change_at_the_bar_lines() -> None:
+    """After a bar of counting: A2 in the first bar, C3 in the next, A2 again."""
+    notes = [note(0), note(8)]  # three bars of four seconds
+    manner = demo.Manner(click=False, over_midi=((45,), (48,)))
+    heard = demo.play(of_notes(*notes), manner).samples
+    at = [round((4 + 4 * bar + 2) * SAMPLE_RATE_HZ) for bar in range(3)]
+    levels = []
+    for start in at:
+        part = heard[start : start + SAMPLE_RATE_HZ]
+        magnitude = np.abs(np.fft.rfft(part * np.hanning(len(part))))
+        levels.append([magnitude[round(f)] for f in midi_to_hz(np.array([45.0, 48.0]))])
+    assert [a > 10 * c for a, c in levels] == [True, False, True]
+    assert [c > 10 * a for a, c in levels] == [False, True, False]
+    between = heard[SAMPLE_RATE_HZ // 2 : SAMPLE_RATE_HZ]  # two clicks of the count-in
+    assert np.abs(between).max() == 0
+
+
+@pytest.mark.parametrize(
+    ("text", "midi_numbers"),
+    [
+        ("A2, E3", ((45, 52),)),
+        ("E", ((40, 56, 59),)),
+        ("A7", ((45, 52, 55, 61),)),
+        ("C6", ((48, 52, 55, 57),)),
+        ("Bb4", ((70,),)),
+        ("F#m7b5 | B7", ((42, 52, 57, 60), (47, 57, 63, 66 - 12))),
+    ],
+)
+def test_what_is_said_after_over(text: str, midi_numbers: tuple[Any, ...]) -> None:
+    """Notes up to the fourth octave, chords with their root low: common practice."""
+    assert [sorted(bar) for bar in parse_over(text)] == [
+        sorted(b) for b in midi_numbers
+    ]
+
+
 def test_loud_demos_do_not_clip() -> None:
     """Many notes at once stay within full scale."""
-    manner = demo.Manner(held_midi=(40, 45, 52, 57, 61, 64, 69))
+    manner = demo.Manner(over_midi=((40, 45, 52, 57, 61, 64, 69),))
     assert np.abs(demo.play(of_notes(note(0)), manner).samples).max() <= 0.9
 
 
@@ -298,7 +335,7 @@ def test_what_cannot_be_played_is_refused(wrong: dict[str, object]) -> None:
 @pytest.mark.parametrize("path", REFERENCES, ids=lambda path: path.stem)
 def test_faster_than_real_time(path: Path) -> None:
     """At least 200 times over a chord (370 measured where most strings ring)."""
-    asked, manner = lick.read(path), demo.Manner(held_midi=(45, 52, 57))
+    asked, manner = lick.read(path), demo.Manner(over_midi=((45, 52, 57),))
     demo.play(asked, manner)
     took_s = []
     for _ in range(5):

@@ -19,6 +19,7 @@ from assessor.cli import main
 from assessor.errors import HandoutError
 from assessor.report import handout
 from assessor.report.handout_page import page
+from assessor.report.sound import practice_clip
 
 REFERENCES = Path(__file__).parents[1] / "references"
 SHEET = """title: {title}
@@ -122,8 +123,10 @@ def test_a_name_with_spaces_is_found(tmp_path: Path) -> None:
         ("![](none.lick)", 1, "none.lick: there is no such file"),
         ("\n![](photo.png)", 2, "ending '.png' is not that of a lick"),
         ("![]()", 1, "this is a folder; name the lick file"),
-        ('![](a.lick "fast")', 1, "its tempo, such as \"60 bpm\".*not 'fast'"),
+        ('![](a.lick "fast")', 1, "how it is played, such as \"60 bpm\".*not 'fast'"),
         ('![](a.lick "500 bpm")', 1, "from 20 to 400"),
+        ('![](a.lick "60 bpm over H")', 1, "no chord known here"),
+        ('![](a.lick "over")', 1, "not 'over'"),
         ("x\n\n" + 21 * ">" + " x", 3, "nested 21 deep, more than 20"),
         ("*" * 60 + "x" + "*" * 60, 1, "more than 20; write it flatter"),
         ("x" * (2**20 + 1), None, "1048577 bytes of text, more than 1048576"),
@@ -196,6 +199,19 @@ def test_the_sound_starts_with_a_bar_and_ends_on_a_bar_line(written: Write) -> N
     line_s = [float(t) for t in str(section["data-line"]).split()]
     assert line_s == pytest.approx([7, 8, 9, 10, 10.5, 11])
     assert np.abs(samples[-10:]).max() < 0.01
+
+
+def test_a_lick_is_played_over_what_the_text_says(written: Write) -> None:
+    """A chord, or one to the bar; the count-in before chords has clicks alone."""
+    quiet = []
+    for words in ("60 bpm", "60 bpm over Am7", "60 BPM over Am7 | D2 A2", "over E"):
+        (one,) = handout.read(written(f'![](a.lick "{words}")')).licks
+        assert one.lick.tempo_bpm == (90 if words == "over E" else 60)
+        address = practice_clip(one.lick, one.over_midi).address
+        content = base64.b64decode(address.partition(",")[2])
+        samples, rate_hz = soundfile.read(io.BytesIO(content))
+        quiet.append(np.abs(samples[rate_hz * 2 // 5 : rate_hz // 2]).max() == 0)
+    assert quiet == [True, False, True, False]
 
 
 def test_every_note_is_named(written: Write) -> None:

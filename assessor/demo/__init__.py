@@ -7,13 +7,14 @@ a count-in, a click, and held notes under it; and when each note of it sounds.
 from __future__ import annotations
 
 import io
+from collections.abc import Iterator
 from dataclasses import dataclass
 from fractions import Fraction
 from math import ceil
 
 import numpy as np
 
-from assessor.demo.backing import click, held
+from assessor.demo.backing import HELD_SWELL_S, click, held
 from assessor.demo.counts import count_in_beats, counts, loop_beats
 from assessor.demo.phrase import soundings
 from assessor.demo.string import SAMPLE_RATE_HZ, Float32Array, sound
@@ -48,8 +49,9 @@ class Manner:
         A click through the lick, the one louder.
     count_in_bars : int
         Bars of clicks before each tempo; an incomplete first bar is filled up.
-    held_midi : tuple of int
-        Notes that are held all the while: a drone or a chord.
+    over_midi : tuple of tuple of int
+        Notes that are held under the lick: those of each bar in turn, from the lick's
+        first bar line and, after the last, from the start; alone, all the while.
     moved_cents : float
         The lick this much higher than written; what is held stays.
     """
@@ -58,7 +60,7 @@ class Manner:
     repeats: int = 1
     click: bool = True
     count_in_bars: int = 1
-    held_midi: tuple[int, ...] = ()
+    over_midi: tuple[tuple[int, ...], ...] = ()
     moved_cents: float = 0.0
 
     def __post_init__(self) -> None:
@@ -136,9 +138,13 @@ def play(lick: Lick, manner: Manner = USUAL) -> Demo:
             placed += [(now_s + start_s, samples) for start_s, samples in strings]
             if manner.click:
                 placed += _clicks(asked, now_s, Fraction(0), end)
+            if len(manner.over_midi) > 1:
+                upto = end + asked.pickup_beats * bool(again)
+                placed += _chords(asked, now_s, upto, manner.over_midi)
             onsets_s.append(asked.onsets_s() + now_s)
             now_s += asked.seconds(end)
-    return Demo(_mixed(placed, manner.held_midi), np.array(onsets_s))
+    drone = manner.over_midi[0] if len(manner.over_midi) == 1 else ()
+    return Demo(_mixed(placed, drone), np.array(onsets_s))
 
 
 def length_s(lick: Lick, manner: Manner) -> float:
@@ -213,6 +219,21 @@ def _clicks(
         (start_s + lick.seconds(beat), click(kind))
         for beat, kind in counts(lick, first, end)
     ]
+
+
+def _chords(
+    lick: Lick, start_s: float, end: Fraction, over_midi: tuple[tuple[int, ...], ...]
+) -> Iterator[tuple[float, Float32Array]]:
+    """What is held in each bar of a pass, before beat `end`, placed.
+
+    Each fades while the next one swells.
+    """
+    bar, number = lick.pickup_beats, 0
+    while bar < end:
+        at_s, upto_s = (lick.seconds(b) for b in (bar, bar + lick.meter.bar_beats))
+        samples = round((upto_s - at_s + HELD_SWELL_S) * SAMPLE_RATE_HZ)
+        yield start_s + at_s, held(over_midi[number % len(over_midi)], samples)
+        bar, number = bar + lick.meter.bar_beats, number + 1
 
 
 def _mixed(

@@ -1,10 +1,10 @@
 """A hand-out: a teacher's words in Markdown, with licks between them, numbered.
 
 A lick is put in as a picture that stands alone, ``![its title](NAME.lick)``, with its
-file as seen from the text's folder; in quotes behind the name may stand a tempo,
-``![](NAME.lick "60 bpm")``.  Markdown is CommonMark with tables and struck-out words;
-HTML in it is text like any other, and a link leads to the web, to a mail address or to
-``#lick-2``, else it is only its words.
+file as seen from the text's folder; in quotes behind the name may stand a tempo and
+what it is played over: ``![](NAME.lick "60 bpm over Am7")``.  Markdown is CommonMark with
+tables and struck-out words; HTML in it is text like any other, and a link leads to the
+web, to a mail address or to ``#lick-2``, else it is only its words.
 """
 
 from __future__ import annotations
@@ -18,6 +18,7 @@ from typing import TYPE_CHECKING
 from urllib.parse import unquote
 
 from assessor import lick as licks
+from assessor.demo.over import parse_over
 from assessor.errors import HandoutError, LickError
 from assessor.lick.notation import Lick
 
@@ -31,7 +32,9 @@ DEEPEST = 6  # levels of headings
 LONGEST_LINK = 2000  # characters; common programs and typst take more
 MOST_NESTED = 20  # signs in signs; a list in a list is 2 more
 
-_TEMPO = re.compile(r"\s*(\d+(?:\.\d+)?)\s*bpm\s*", re.IGNORECASE)
+_MANNER = re.compile(
+    r"\s*(?:(?P<bpm>\d+(?:\.\d+)?)\s*bpm)?\s*(?:over\s(?P<over>.+))?", re.IGNORECASE
+)
 _WEB = re.compile(r"(?:https?://|mailto:)", re.IGNORECASE)
 _NUMBERED = re.compile(r"#lick-([1-9]\d{0,3})")
 _HOW = "write ![](NAME.lick) on a line of its own, with an empty line above and below"
@@ -62,11 +65,14 @@ class NumberedLick:
         Of its heading, one below the heading it stands under; 2 to 6.
     lick : Lick
         With the title and the tempo that the text gives it.
+    over_midi : tuple of tuple of int
+        What it is played over, as `assessor.demo.Manner` has it.
     """
 
     number: int
     level: int
     lick: Lick
+    over_midi: tuple[tuple[int, ...], ...] = ()
 
     @property
     def heading(self) -> str:
@@ -198,8 +204,9 @@ def _parts(tokens: Sequence[Token], file: Path) -> Iterator[Words | NumberedLick
             yield Words(tuple(stretch))
             stretch = []
         number += 1
-        asked = _lick(picture, file, _line(tokens[at]))
-        yield NumberedLick(number, min(max(level, 1) + 1, DEEPEST), asked)
+        asked, over_midi = _lick(picture, file, _line(tokens[at]))
+        below = min(max(level, 1) + 1, DEEPEST)
+        yield NumberedLick(number, below, asked, over_midi)
         at += 3
     if stretch:
         yield Words(tuple(stretch))
@@ -225,32 +232,34 @@ def _line(token: Token) -> int | None:
     return None if token.map is None else token.map[0] + 1
 
 
-def _lick(picture: Token, file: Path, line: int | None) -> Lick:
-    """Lick that a picture stands for."""
+def _lick(
+    picture: Token, file: Path, line: int | None
+) -> tuple[Lick, tuple[tuple[int, ...], ...]]:
+    """Lick that a picture stands for, and what it is played over."""
     name = unquote(str(picture.attrs.get("src", "")))
     try:
         asked = licks.read(file.parent / name)
-    except LickError as problem:
+        tempo_bpm, over_midi = _manner(str(picture.attrs.get("title", "")))
+    except (LickError, ValueError) as problem:
         raise HandoutError(str(problem), str(file), line) from problem
     title = plain_text(picture.children or []).strip()
     if title:
         asked = replace(asked, title=title)
-    tempo_bpm = _tempo(str(picture.attrs.get("title", "")), file, line)
-    return asked if tempo_bpm is None else asked.at_tempo(tempo_bpm)
+    return asked if tempo_bpm is None else asked.at_tempo(tempo_bpm), over_midi
 
 
-def _tempo(words: str, file: Path, line: int | None) -> float | None:
-    """Tempo in what stands in quotes; None when nothing does."""
-    if not words.strip():
-        return None
-    found = _TEMPO.fullmatch(words)
-    if found is None or not SLOWEST_BPM <= float(found[1]) <= FASTEST_BPM:
+def _manner(words: str) -> tuple[float | None, tuple[tuple[int, ...], ...]]:
+    """Tempo, or None, and what is held, from what stands in quotes."""
+    found = _MANNER.fullmatch(words)
+    tempo_bpm = float(found["bpm"]) if found and found["bpm"] else None
+    allowed = tempo_bpm is None or SLOWEST_BPM <= tempo_bpm <= FASTEST_BPM
+    if found is None or not allowed:
         message = (
-            f'in quotes behind a lick stands its tempo, such as "60 bpm", from '
-            f"{SLOWEST_BPM:g} to {FASTEST_BPM:g}, not {words!r}"
+            f'in quotes behind a lick stands how it is played, such as "60 bpm" (from '
+            f'{SLOWEST_BPM:g} to {FASTEST_BPM:g}) or "60 bpm over Am7", not {words!r}'
         )
-        raise HandoutError(message, str(file), line)
-    return float(found[1])
+        raise ValueError(message)
+    return tempo_bpm, parse_over(found["over"] or "")
 
 
 def plain_text(tokens: Sequence[Token]) -> str:

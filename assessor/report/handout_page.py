@@ -133,7 +133,7 @@ def _words(part: Words, reader: MarkdownIt) -> str:
 def _page_lick(part: NumberedLick, *, staff: bool, sound: bool) -> PageLick:
     """Draw and play a lick."""
     lick = part.lick
-    clip = practice_clip(lick) if sound else None
+    clip = practice_clip(lick, part.over_midi) if sound else None
     return PageLick(
         number=part.number,
         level=part.level,

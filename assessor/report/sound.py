@@ -95,12 +95,18 @@ def demo_clip(
     return Clip(address, 0.0, played.duration_s, line_s)
 
 
-def practice_clip(lick: Lick) -> Clip:
+def practice_clip(lick: Lick, over_midi: tuple[tuple[int, ...], ...] = ()) -> Clip:
     """A lick with a click after a bar of clicks, from bar line to bar line.
 
     Heard over and over, it stays in time.
+
+    Parameters
+    ----------
+    lick : Lick
+    over_midi : tuple of tuple of int
+        What it is played over, as `assessor.demo.Manner` has it.
     """
-    manner = demo.Manner()
+    manner = demo.Manner(over_midi=over_midi)
     played = demo.play(lick, manner)
     length_s = demo.length_s(lick, manner)
     samples = np.zeros(round(length_s * demo.SAMPLE_RATE_HZ), np.float32)

@@ -68,9 +68,9 @@ LONGEST_S = 1800.0
 @click.option(
     "--over",
     "over",
-    metavar="NOTES",
+    metavar="WHAT",
     default="",
-    help='Notes that are held under it, a drone or a chord: "A2 E3 C#4".',
+    help='What is held under it: notes "A2 E3", a chord "Am7", one a bar "Dm7 | G7".',
 )
 @force_option
 def hear(
@@ -90,34 +90,30 @@ def hear(
     A MIDI file holds the lick alone, bends on the pitch wheel.
     """
     refuse_wrong_out(out, (*SOUND_SUFFIXES, MIDI_SUFFIX), force=force)
-    held_midi = _held(over)
+    over_midi = _over(over)
     from assessor import lick
     from assessor.demo import Manner
 
     with bad_files():
         asked = lick.read(lick_path)
     tempos_bpm = _ladder(tempo_bpm or asked.tempo_bpm, to_bpm, by_bpm)
-    manner = Manner(tempos_bpm, repeats, clicks, count_in_bars, held_midi)
+    manner = Manner(tempos_bpm, repeats, clicks, count_in_bars, over_midi)
     if out.suffix.lower() == MIDI_SUFFIX:
         _write_midi(asked, manner, out)
     else:
         _write_sound(asked, manner, out)
 
 
-def _held(over: str) -> tuple[int, ...]:
-    """MIDI numbers of note names."""
-    from assessor.tuning import parse_note_name
+def _over(words: str) -> tuple[tuple[int, ...], ...]:
+    """MIDI numbers of what is held in each bar."""
+    if not words.strip():
+        return ()
+    from assessor.demo.over import parse_over
 
     try:
-        numbers = tuple(
-            parse_note_name(name) for name in over.replace(",", " ").split()
-        )
+        return parse_over(words)
     except ValueError as problem:
         raise click.BadParameter(str(problem), param_hint="--over") from problem
-    if any(not 0 <= number <= 127 for number in numbers):
-        message = "a held note lies from C-1 to G9"
-        raise click.BadParameter(message, param_hint="--over")
-    return numbers
 
 
 def _ladder(from_bpm: float, to_bpm: float | None, by_bpm: float) -> tuple[float, ...]:
@@ -135,7 +131,7 @@ def _ladder(from_bpm: float, to_bpm: float | None, by_bpm: float) -> tuple[float
 
 def _write_midi(asked: Lick, manner: Manner, out: Path) -> None:
     """Write the lick alone; what MIDI is not given here is refused."""
-    if len(manner.tempos_bpm) > 1 or manner.repeats > 1 or manner.held_midi:
+    if len(manner.tempos_bpm) > 1 or manner.repeats > 1 or manner.over_midi:
         message = (
             "a MIDI file holds the lick alone: --to, --repeat and --over go with "
             ".wav and .flac"
