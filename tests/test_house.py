@@ -43,7 +43,8 @@ FLOORS: list[list[set[str]]] = [
     [{"history"}, {"figures"}],
     [{"review"}, {"transcription"}],
     [{"report", "weeks"}],
-    [{"cli"}, {"web"}],
+    [{"web"}],
+    [{"cli"}],
     [{"__main__"}],
 ]
 ROOMS = {

@@ -13,6 +13,8 @@ from assessor.cli.lazy import LazyGroup
 # Command: (module of this package, one line of help).
 COMMANDS = {
     "check": ("check", "Hold a recorded TAKE against its lick."),
+    "record": ("record", "Record a take against a click, and check it at once."),
+    "desk": ("desk", "A page to record and check takes in your browser."),
     "lick": ("lick", "Licks: hear them and print them."),
     "compare": ("compare", "Two results of one lick: what got better, what worse."),
     "progress": ("progress", "What changes over days and weeks, and what does not."),

@@ -1,0 +1,8 @@
+"""Pages served to a browser: a player's desk, a teacher's class page, a school.
+
+`doors` decides who is let in and how much they may send; `takes` keeps what comes in
+on the disk; `listening` assesses it in a process of its own, started by `workers`;
+`desk` is what is seen.  Nothing that a browser sends is ever used as a path.
+"""
+
+from __future__ import annotations

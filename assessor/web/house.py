@@ -1,0 +1,119 @@
+"""What a server holds while it runs."""
+
+from __future__ import annotations
+
+import asyncio
+from collections import OrderedDict
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from pathlib import Path
+
+from assessor.history.store import Store
+from assessor.web.catalogue import Catalogue
+from assessor.web.doors import FORM_BYTES
+from assessor.web.sessions import Cookie, Sessions
+from assessor.web.takes import Takes
+from assessor.web.workers import Workers
+
+PIECE_BYTES = 1_000_000  # five seconds at 48 kHz
+FILE_BYTES = 200_000_000
+MOST_RECORDED_BYTES = 700_000_000  # an hour at 48 kHz
+MOST_COMING = 20  # takes of one player that were begun and not ended
+
+
+@dataclass(frozen=True)
+class Caps:
+    """What a player may send.
+
+    Attributes
+    ----------
+    piece_bytes : int
+        Of one piece of a recording.
+    file_bytes : int
+        Of a file.
+    recorded_bytes : int
+        Of a whole recording.
+    """
+
+    piece_bytes: int = PIECE_BYTES
+    file_bytes: int = FILE_BYTES
+    recorded_bytes: int = MOST_RECORDED_BYTES
+
+
+@dataclass
+class House:
+    """Everything that requests share.
+
+    Attributes
+    ----------
+    takes : Takes
+    catalogue : Catalogue
+    workers : Workers
+    store : Store
+        The history.
+    sessions : Sessions
+    cookie : Cookie
+    caps : Caps
+    player : str
+        Who is let in by the link.
+    link_token : str
+        What the link holds; empty = nobody is let in by a link.
+    """
+
+    takes: Takes
+    catalogue: Catalogue
+    workers: Workers
+    store: Store
+    sessions: Sessions
+    cookie: Cookie
+    caps: Caps = field(default_factory=Caps)
+    player: str = ""
+    link_token: str = ""
+    sounds: Sounds = field(default_factory=lambda: Sounds())
+
+    def most_bytes(self, path: str) -> int:
+        """Largest body that a path takes."""
+        if path.startswith("/takes/"):
+            if path.endswith("/sound"):
+                return self.caps.piece_bytes
+            if path.endswith("/file"):
+                return self.caps.file_bytes
+        return FORM_BYTES
+
+    @classmethod
+    def of(
+        cls,
+        folder: Path,
+        licks: list[Path],
+        store: Store,
+        *,
+        sessions: Sessions,
+        cookie: Cookie,
+        listeners: int = 1,
+    ) -> House:
+        """House with a folder for takes and some folders of licks."""
+        takes, catalogue = Takes(folder), Catalogue(licks)
+        workers = Workers(takes, catalogue.file, listeners)
+        return cls(takes, catalogue, workers, store, sessions, cookie)
+
+
+class Sounds:
+    """Sounds that were made lately; each is made once, in another thread."""
+
+    MOST = 24
+
+    def __init__(self) -> None:
+        self._made: OrderedDict[object, asyncio.Task[object]] = OrderedDict()
+
+    async def get(self, key: object, make: Callable[[], object]) -> object:
+        """Sound of a key, made if it is not there."""
+        if key not in self._made:
+            self._made[key] = asyncio.create_task(asyncio.to_thread(make))
+            while len(self._made) > self.MOST:
+                self._made.popitem(last=False)
+        self._made.move_to_end(key)
+        try:
+            return await asyncio.shield(self._made[key])
+        except Exception:
+            self._made.pop(key, None)
+            raise

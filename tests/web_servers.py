@@ -1,0 +1,166 @@
+"""A desk on a port of this machine for tests, and a client that says what it likes."""
+
+from __future__ import annotations
+
+import http.client
+import json
+import threading
+import time
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass, field, replace
+from pathlib import Path
+from typing import Any
+
+import stores
+from starlette.types import ASGIApp
+
+from assessor.web.app import desk_app
+from assessor.web.doors import Rules, origins_of
+from assessor.web.house import Caps, House
+from assessor.web.listening import Limits
+from assessor.web.serving import listen_on, server_of
+from assessor.web.sessions import Cookie, Remembered
+
+TOP = Path(__file__).parents[1]
+HOST = "127.0.0.1"
+PATIENCE_S = 60.0
+STEP_S = 0.05
+TOKEN = "a-token-of-a-test"
+
+
+@dataclass
+class Answer:
+    """What came back."""
+
+    status: int
+    headers: dict[str, str]
+    body: bytes
+
+    @property
+    def text(self) -> str:
+        """Body as text."""
+        return self.body.decode()
+
+    @property
+    def json(self) -> Any:
+        """Body as JSON."""
+        return json.loads(self.body)
+
+
+@dataclass
+class Client:
+    """A browser's requests, by default as our own page makes them."""
+
+    port: int
+    headers: dict[str, str] = field(default_factory=dict)
+
+    def ask(
+        self,
+        method: str,
+        path: str,
+        body: Any = None,
+        headers: dict[str, str | None] | None = None,
+    ) -> Answer:
+        """One request; a header that is None is left out."""
+        sent: dict[str, str | None] = {**self.headers}
+        if method not in ("GET", "HEAD"):
+            sent["Origin"] = f"http://{HOST}:{self.port}"
+        sent |= headers or {}
+        data = json.dumps(body).encode() if isinstance(body, dict) else body
+        link = http.client.HTTPConnection(HOST, self.port, timeout=PATIENCE_S)
+        named = {name: value for name, value in sent.items() if value is not None}
+        link.request(method, path, data, named)
+        got = link.getresponse()
+        answer = Answer(
+            got.status, {k.lower(): v for k, v in got.getheaders()}, got.read()
+        )
+        link.close()
+        return answer
+
+    def get(self, path: str) -> Answer:
+        """GET."""
+        return self.ask("GET", path)
+
+    def entered(self, token: str = TOKEN) -> Client:
+        """This client, let in by the link."""
+        answer = self.get(f"/enter?token={token}")
+        assert answer.status == 303
+        cookie = answer.headers["set-cookie"].partition(";")[0]
+        inside = replace(self, headers={"Cookie": cookie})
+        word = inside.get("/word").text
+        return replace(self, headers={"Cookie": cookie, "X-CSRF-Token": word})
+
+
+@contextmanager
+def running(app: ASGIApp, listener: Any) -> Iterator[None]:
+    """Serve an application in a thread."""
+    server = server_of(app)
+    thread = threading.Thread(target=server.run, kwargs={"sockets": [listener]})
+    thread.start()
+    try:
+        wait_until(lambda: server.started, "the server to start")
+        yield
+    finally:
+        server.should_exit = True
+        thread.join()
+        listener.close()
+
+
+@dataclass
+class Desk:
+    """A desk that runs."""
+
+    house: House
+    client: Client
+
+    @property
+    def link(self) -> str:
+        """Address that lets in."""
+        return f"http://{HOST}:{self.client.port}/enter?token={TOKEN}"
+
+    def lick(self, stem: str) -> str:
+        """Name of a lick by its file."""
+        found = [e.name for e in self.house.catalogue.entries if e.file.stem == stem]
+        return found[0]
+
+
+@contextmanager
+def desk(
+    folder: Path,
+    *,
+    caps: Caps | None = None,
+    limits: Limits | None = None,
+    pause_s: float = 10.0,
+    licks: Path = TOP / "references",
+) -> Iterator[Desk]:
+    """A desk with an empty history and no takes, unless the folder has some."""
+    listener = listen_on(HOST, 0, tls=False, sign_in=False)
+    port = listener.getsockname()[1]
+    with stores.new_store("sqlite", folder) as store:
+        house = House.of(
+            folder / "takes",
+            [licks],
+            store,
+            sessions=Remembered(),
+            cookie=Cookie(f"assessor-{port}", secure=False),
+        )
+        house.link_token = TOKEN
+        house.caps = caps or house.caps
+        house.workers.limits = limits or house.workers.limits
+        rules = Rules(origins_of("http", [HOST], port), house.most_bytes, pause_s)
+        with running(desk_app(house, rules), listener):
+            yield Desk(house, Client(port))
+
+
+def wait_until(
+    true: Callable[[], Any], what: str, patience_s: float = PATIENCE_S
+) -> Any:
+    """Wait for something that happens in its own time."""
+    end_s = time.monotonic() + patience_s
+    while time.monotonic() < end_s:
+        if found := true():
+            return found
+        time.sleep(STEP_S)
+    message = f"waited {patience_s:g} s for {what}"
+    raise AssertionError(message)
