@@ -2,9 +2,9 @@
 
 A lick is put in as a picture that stands alone, ``![its title](NAME.lick)``, with its
 file as seen from the text's folder; in quotes behind the name may stand a tempo and
-what it is played over: ``![](NAME.lick "60 bpm over Am7")``.  Markdown is CommonMark with
-tables and struck-out words; HTML in it is text like any other, and a link leads to the
-web, to a mail address or to ``#lick-2``, else it is only its words.
+what it is played over: ``![](NAME.lick "60 bpm over Am7")``.  Markdown is CommonMark
+with tables and struck-out words; HTML in it is text like any other, and a link leads to
+the web, to a mail address or to ``#lick-2``, else it is only its words.
 """
 
 from __future__ import annotations
