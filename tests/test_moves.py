@@ -223,6 +223,16 @@ def test_slurred_notes_stay_on_one_string() -> None:
     assert len({note.string for note in moved.notes}) == 1
 
 
+def test_a_slur_is_fretted_within_reach() -> None:
+    """F4 to Bb4 hammered on: frets 6 to 11 of string 2, not 1 to 6 of string 1.
+
+    115 mm against 153: L (2^(-6/12) - 2^(-11/12)) with L = 648.
+    """
+    low = at([(1, 3), (1, 8)], [PICK, HAMMER])
+    moved = refretted(low, by_semitones(-2))
+    assert places_of(moved) == [(2, 6), (2, 11)]
+
+
 def test_a_bent_note_is_fretted() -> None:
     """Never on the open string, though that is nearest: E4 on string 2 or lower."""
     bent = replace(at([(2, 3)]).notes[0], bend=Bend(BendKind.BEND, 200.0))

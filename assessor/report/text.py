@@ -126,8 +126,7 @@ def _heading(page: _Page, assessment: Assessment) -> None:
     recording, parent = assessment.recording, assessment.lick.parent
     page.line(assessment.lick.title, Tone.STRONG)
     if parent is not None:
-        form = f": {parent.form}" if parent.form else ""
-        text = f"a drill of {parent.title}{form}"
+        text = f"a drill; the numbers under its tab are notes of {parent.title}"
         page.lines += textwrap.wrap(page.words(text), page.width)
     facts = [recording.name, f"{recording.duration_s:.1f} s"]
     facts.append(f"tolerance {assessment.settings.tolerance.name}")
@@ -229,9 +228,9 @@ def _parent_row(
     shown = {min(columns): parent.notes[min(columns)]}
     shown |= {k: starts[k] for k in columns if k in starts}
     for index, place in sorted(shown.items()):
-        # a number that has no room is left out: it counts on from the one before
-        if columns[index] > len(text) or text == "parent":
-            text = f"{text.ljust(columns[index] + LABEL)}{place + 1}"
+        at = columns[index] + LABEL
+        if at > len(text):  # else there is no room, and the mark is in the result file
+            text = f"{text.ljust(at)}{place + 1}"
     page.lines.append(text)
 
 
@@ -305,8 +304,9 @@ def _home(page: _Page, assessment: Assessment) -> None:
 
 def _told_at_home(note: HomeNote) -> str:
     """One note of the parent: what happened on it, and how often of how many."""
-    causes = ", ".join(f"{cause} {count}" for cause, count in note.causes.items())
-    return f"note {note.index + 1} ({causes}, in {len(note.indices)} times)"
+    of = f"of {len(note.indices)}"
+    causes = ", ".join(f"{cause} {count} {of}" for cause, count in note.causes.items())
+    return f"note {note.index + 1} ({causes} times)"
 
 
 def _focus(page: _Page, assessment: Assessment) -> None:
