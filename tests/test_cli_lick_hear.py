@@ -131,6 +131,22 @@ def test_print_writes_each_format(tmp_path: Path, suffix: str, head: bytes) -> N
     assert out.read_bytes().startswith(head)
 
 
+def test_a_pdf_has_its_title_and_is_the_same_each_time(tmp_path: Path) -> None:
+    """Whatever stands in the title; no date."""
+    pytest.importorskip("typst")
+    pypdf = pytest.importorskip("pypdf")
+    title = '#panic() "q" <b> \\'
+    file = tmp_path / "odd.lick"
+    text = Path(BENDS).read_text(encoding="utf-8").partition("\n")[2]
+    file.write_text(f"title: {title}\n{text}", encoding="utf-8")
+    made = []
+    for name in ("a.pdf", "b.pdf"):
+        assert run("print", file, "-o", tmp_path / name).exit_code == 0
+        made.append((tmp_path / name).read_bytes())
+    assert made[0] == made[1]
+    assert pypdf.PdfReader(tmp_path / "a.pdf").metadata.title == title
+
+
 def test_pages_are_numbered(tmp_path: Path) -> None:
     """A lick of several pages makes as many SVG files, all named."""
     bar = "\n".join(f"{name}|-{'5-' if name == 'G' else '--'}|" for name in "eBGDAE")

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 from unicodedata import east_asian_width
+from xml.sax.saxutils import escape
 
 from assessor.figures import signs
 from assessor.figures.svg import element, words
@@ -77,8 +78,12 @@ def pages(lick: Lick, paper: str = "a4", *, staff: bool = False) -> tuple[str, .
         sheets[-1].append(_moved(picture.svg, MARGIN_PT, y))
         y += picture.height + GAP_PT
     sheets[0][0] = _moved(heading, MARGIN_PT, MARGIN_PT)
+    name = element("title", escape(lick.title or "Lick"))
+    white = element("rect", width="100%", height="100%", fill="#fff")
     return tuple(
-        _document(parts, sheet, _footer(lick, number, len(sheets), sheet))
+        _document(
+            [name, white, *parts, _footer(lick, number, len(sheets), sheet)], sheet
+        )
         for number, parts in enumerate(sheets, 1)
     )
 
@@ -126,11 +131,10 @@ def _svg(
     )
 
 
-def _document(parts: list[str], sheet: Paper, footer: str) -> str:
-    """One page on white paper."""
-    white = element("rect", width="100%", height="100%", fill="#fff")
+def _document(parts: list[str], sheet: Paper) -> str:
+    """One page as a file."""
     written = (sheet.written_width, sheet.written_height)
-    return _svg([white, *parts, footer], sheet.width, sheet.height, written) + "\n"
+    return _svg(parts, sheet.width, sheet.height, written) + "\n"
 
 
 def _moved(svg: str, x: float, y: float) -> str:

@@ -5,6 +5,7 @@ typst comes with the extra ``print``; without it `typst` raises `ModuleNotFoundE
 
 from __future__ import annotations
 
+import json
 import re
 import struct
 import zlib
@@ -19,15 +20,22 @@ PNG_HEAD = 33  # signature and header chunk (ISO/IEC 15948, 5.2 and 11.2.2)
 PNG_MARK = b"Software\0assessor"
 
 
-def pdf(svgs: Sequence[str], paper: Paper) -> bytes:
+def pdf(svgs: Sequence[str], paper: Paper, title: str = "") -> bytes:
     """One PDF of all pages, its curves and text kept as such.
+
+    Parameters
+    ----------
+    svgs : sequence of str
+    paper : Paper
+    title : str
+        Of the document, in its properties.
 
     Raises
     ------
     ModuleNotFoundError
         When typst is not installed.
     """
-    return compiled(_source(svgs, paper))
+    return compiled(_source(svgs, paper, title))
 
 
 def compiled(files: dict[str, bytes]) -> bytes:
@@ -77,11 +85,15 @@ def _typst() -> Any:
     return typst
 
 
-def _source(svgs: Sequence[str], paper: Paper) -> dict[str, bytes]:
+def _source(svgs: Sequence[str], paper: Paper, title: str = "") -> dict[str, bytes]:
     """Virtual files: each picture a whole page."""
     size = f"width: {paper.width}pt, height: {paper.height}pt"
     pictures = "\n#pagebreak()\n".join(
-        f'#image("{k}.svg", width: 100%)' for k in range(len(svgs))
+        f'#image("{k}.svg", width: 100%, alt: title)' for k in range(len(svgs))
+    )
+    main = (
+        '#let title = json("title.json")\n#set document(title: title, date: none)\n'
+        f"#set page({size}, margin: 0pt)\n{pictures}"
     )
     files = {f"{k}.svg": svg.encode() for k, svg in enumerate(svgs)}
-    return {"main": f"#set page({size}, margin: 0pt)\n{pictures}".encode()} | files
+    return {"main": main.encode(), "title.json": json.dumps(title).encode()} | files

@@ -52,7 +52,10 @@ def paper(lick_path: str, out: Path, paper_name: str, staff: bool, force: bool) 
 
         sheet = PAPERS[paper_name]
         pdf_asked = out.suffix.lower() == ".pdf"
-        contents = [pdf(drawn, sheet)] if pdf_asked else list(pngs(drawn, sheet))
+        if pdf_asked:
+            contents = [pdf(drawn, sheet, asked.title)]
+        else:
+            contents = list(pngs(drawn, sheet))
     files = _numbered(out, len(contents))
     for file in files:
         refuse_wrong_out(file, SUFFIXES, force=force)
