@@ -13,8 +13,10 @@ that belongs to it: a take has one, or is yet to be assessed.
 
 from __future__ import annotations
 
+import hashlib
 import json
 import os
+import re
 import secrets
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
@@ -343,6 +345,19 @@ def _new_pseudonym(taken: set[str], players: int) -> str:
         name = f"P{secrets.randbelow(10**digits):0{digits}d}"
         if name not in taken:
             return name
+
+
+def shown_name(pseudonym: str) -> str:
+    """Pseudonym as a file's name.
+
+    >>> shown_name("P12"), shown_name("../a b")
+    ('P12', '.._a b-2c2c')
+    """
+    plain = re.sub(r"[^\w .-]", "_", pseudonym).strip()
+    if plain == pseudonym and not plain.startswith("."):
+        return plain
+    digest = hashlib.sha256(pseudonym.encode()).hexdigest()[:4]
+    return f"{plain}-{digest}"
 
 
 def environment_author() -> str:

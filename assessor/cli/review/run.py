@@ -1,4 +1,4 @@
-"""``assessor review``: a class of takes, assessed, corrected and answered."""
+"""``assessor review FOLDER``: every take of a class assessed, in parallel."""
 
 from __future__ import annotations
 
@@ -6,8 +6,7 @@ import sys
 import time
 from collections.abc import Iterator, Sequence
 from contextlib import AbstractContextManager, contextmanager, nullcontext
-from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import click
 
@@ -25,26 +24,7 @@ TELL_EVERY_S = 10.0  # where the output is no terminal
 FIRST_GUESS = 3  # takes done before time left is told
 
 
-class WithDefault(click.Group):
-    """A group whose first word may be left out: then it is ``run``."""
-
-    def parse_args(self, ctx: click.Context, args: list[str]) -> list[str]:
-        """Put ``run`` before what is no command of the group."""
-        if args and args[0] not in self.commands and args[0] not in ("-h", "--help"):
-            args = ["run", *args]
-        return super().parse_args(ctx, args)
-
-
-@click.group(cls=WithDefault)
-def review() -> None:
-    """Assess a class of takes, correct what was found, and answer.
-
-    assessor review FOLDER --lick LICK -o OUT assesses every take in FOLDER and writes
-    OUT/class.html.  (A folder called like a command is given as ./correct.)
-    """
-
-
-@review.command()
+@click.command()
 @click.argument("folder", metavar="FOLDER")
 @click.option("--lick", "lick_path", metavar="LICK", help="The lick all of them play.")
 @click.option(
@@ -238,161 +218,6 @@ def _told(found: ClassReview, books: Books, unchanged: int) -> str:
 
 def _keep(found: ClassReview, books: Books, store_text: str) -> None:
     """Put every result into a history, by pseudonym."""
-    from assessor.cli.review_keeping import keep_all
+    from assessor.cli.review.keeping import keep_all
 
     show(keep_all(found, books, store_text))
-
-
-# ------------------------------------------------------------------ one by one
-
-
-@review.command("list")
-@click.argument("out", metavar="OUT")
-def list_takes(out: str) -> None:
-    """List the takes of a review with the names to correct them by."""
-    with bad_files():
-        from assessor.report.class_rows import why_doubtful
-        from assessor.review.summary import read_class
-
-        found = read_class(out)
-        lines = [
-            f"{take.take_id[:8]}  {take.player:10}  {_mark(take)}  "
-            f"{take.planned.name}  {why_doubtful(take) if take.record else 'waiting'}"
-            for take in found.takes
-        ]
-    show("\n".join(lines) + "\n")
-
-
-def _mark(take: Any) -> str:
-    mark = take.shown.mark if take.shown else None
-    return "  –" if mark is None else f"{mark:3.0f}"
-
-
-@review.command()
-@click.argument("out", metavar="OUT")
-@click.argument("take_id", metavar="TAKE")
-@click.option("--note", metavar="N", type=click.IntRange(1), help="Which note, from 1.")
-@click.option("--pass", "number", metavar="N", type=click.IntRange(1))
-@click.option(
-    "--verdict",
-    type=click.Choice(["right", "wrong", "missed", "unsure", "tool"]),
-    help="What the note is; tool takes that back.",
-)
-@click.option(
-    "--inside",
-    type=click.Choice(["time", "bend", "slur", "pitch"]),
-    help="This is inside the tolerance at the note.",
-)
-@click.option(
-    "--outside",
-    type=click.Choice(["time", "bend", "slur", "pitch"]),
-    help="This is outside the tolerance at the note.",
-)
-@click.option(
-    "--no-extra",
-    metavar="N",
-    type=click.IntRange(1),
-    help="The Nth extra note was none.",
-)
-@click.option("--mark", metavar="POINTS", type=Number(0, 100), help="Of the pass.")
-@click.option(
-    "--reading",
-    "readings",
-    metavar="NAME=NUMBER",
-    multiple=True,
-    help="Of the pass: notes, tempo, spread, bends, pitch, 'slur spread'.",
-)
-@click.option("--remark", metavar="TEXT", help="On the take, or on the note.")
-@click.option("--reason", metavar="TEXT", default="", help="Why.")
-@click.option("--author", metavar="NAME", help="Who says so; else your login name.")
-@click.option(
-    "--blind",
-    is_flag=True,
-    help="You have not seen what was found; counts for the agreement.",
-)
-def correct(out: str, take_id: str, author: str | None, **said: Any) -> None:
-    """Say what a take is instead of what was found.
-
-    OUT is a review's folder, TAKE the beginning of a name that assessor review list
-    shows.  What was found is kept beside it, and everything shown follows.
-    """
-    with bad_files():
-        from assessor.report.class_work import correct as correct_take
-        from assessor.review.books import environment_author, open_books
-        from assessor.review.summary import read_class
-
-        books = open_books(out)
-        take = read_class(books).take(take_id)
-        corrections = _corrections(take.take_id, author or environment_author(), said)
-        now = correct_take(books, corrections).take(take.take_id)
-    before, after = (_mark_of(one) for one in (take.shown, now.shown))
-    count = f"{len(corrections)} correction{'s' * (len(corrections) != 1)}"
-    show(f"{take.player}: {count} kept; mark {before}, now {after}\n")
-
-
-def _mark_of(finding: Any) -> str:
-    return "–" if finding is None or finding.mark is None else f"{finding.mark:.0f}"
-
-
-def _corrections(take_id: str, author: str, said: dict[str, Any]) -> list[Any]:
-    """Corrections from options; wrong ones end the program."""
-    from assessor.review.corrections import Correction, What
-
-    note = None if said["note"] is None else said["note"] - 1
-    number = None if said["number"] is None else said["number"] - 1
-    shared = {
-        "author": author,
-        "reason": said["reason"],
-        "number": number,
-        "blind": said["blind"],
-    }
-    wanted: list[dict[str, Any]] = []
-    if said["verdict"]:
-        wanted.append({"what": What.VERDICT, "value": said["verdict"], "note": note})
-    for judgement in ("inside", "outside"):
-        if said[judgement]:
-            area = {"name": said[judgement], "note": note}
-            wanted.append({"what": What.JUDGEMENT, "value": judgement, **area})
-    if said["no_extra"]:
-        extra = said["no_extra"] - 1
-        wanted.append({"what": What.EXTRA, "value": "none", "note": extra})
-    if said["mark"] is not None:
-        wanted.append({"what": What.READING, "value": said["mark"], "name": "mark"})
-    for text in said["readings"]:
-        name, _, value = text.partition("=")
-        wanted.append(
-            {"what": What.READING, "value": _float(value, text), "name": name.strip()}
-        )
-    if said["remark"] is not None:
-        wanted.append({"what": What.REMARK, "value": said["remark"], "note": note})
-    if not wanted:
-        message = (
-            "say what: --verdict, --inside, --outside, --no-extra, --mark, --reading "
-            "or --remark"
-        )
-        raise click.UsageError(message)
-    try:
-        return [Correction(take_id=take_id, **shared, **one) for one in wanted]
-    except ValueError as problem:
-        raise click.UsageError(str(problem)) from problem
-
-
-def _float(value: str, text: str) -> float:
-    try:
-        return float(value)
-    except ValueError as problem:
-        message = f"{text!r} is no NAME=NUMBER"
-        raise click.BadParameter(message, param_hint="--reading") from problem
-
-
-@review.command()
-@click.argument("out", metavar="OUT")
-def agree(out: str) -> None:
-    """Say how far tool and teacher agree on takes judged blind."""
-    with bad_files():
-        from assessor.report.class_agreement import agreement_lines
-        from assessor.review.summary import read_class
-
-        lines = agreement_lines(read_class(Path(out)))
-    nothing = ["No take was judged blind yet: assessor review correct … --blind"]
-    show("\n".join(lines or nothing) + "\n")
