@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
+from math import floor, log10
 
 from assessor.alignment import Verdict
 from assessor.assessment import Assessment, PassAssessment
@@ -28,6 +29,7 @@ GAP_PT, TEXT_SIZE = 22.0, 8.0
 WIDTH_PT, HEIGHT_PT = 250.0, 96.0
 LEFT, RIGHT, TOP, FOOT = 40.0, 8.0, 20.0, 16.0
 INSIDE = "inside"
+ROUND = (1.0, 1.5, 2.0, 3.0, 4.0, 5.0, 6.0, 8.0, 10.0)  # where an axis may end
 MOST_WHISKERS = 40  # passes; beyond, the whiskers would be one grey wall
 
 
@@ -163,7 +165,7 @@ def _panel(assessment: Assessment, name: str, found: dict[int, Reading]) -> str:
     first = next(iter(found.values()))
     signed_values = [r.deviation for r in found.values()]
     limits = [r.limit.value for r in found.values() if r.limit is not None]
-    far = max([*map(abs, signed_values), *limits]) * 1.25 or 1.0
+    far = _round_up(1.1 * max([*map(abs, signed_values), *limits]) or 1.0)
     low = -far if min(signed_values) < 0 else 0.0
     high = far if max(signed_values) > 0 or low == 0 else 0.0
     last = max(len(assessment.passes) - 1, 1)
@@ -208,6 +210,16 @@ def _point(
         yield element("rect", x=x - 2.4, y=y(middle) - 2.4, width=4.8, height=4.8)
     else:
         yield element("circle", cx=x, cy=y(middle), r=2, class_="quiet")
+
+
+def _round_up(value: float) -> float:
+    """Smallest round number that is no less; above 0.
+
+    >>> _round_up(16.5), _round_up(131.0), _round_up(0.33)
+    (20.0, 150.0, 0.4)
+    """
+    power = 10.0 ** floor(log10(value))
+    return next(n * power for n in ROUND if n * power >= value)
 
 
 def _axis(value: float) -> str:
