@@ -237,7 +237,11 @@ def _write_all(
     if existing:
         message = f"{existing[0]}: that file is already there; --force writes over it"
         raise click.BadParameter(message, param_hint="--out")
-    folder.mkdir(exist_ok=True)
+    try:
+        folder.mkdir(exist_ok=True)
+    except OSError as problem:
+        message = f"{folder}: cannot be made: {problem.strerror}; name another place"
+        raise click.BadParameter(message, param_hint="--out") from problem
     for file, each in made.items():
         with bad_files():
             write_lick(each, file)
