@@ -334,7 +334,7 @@ def test_what_cannot_be_played_is_refused(wrong: dict[str, object]) -> None:
 
 @pytest.mark.parametrize("path", REFERENCES, ids=lambda path: path.stem)
 def test_faster_than_real_time(path: Path) -> None:
-    """At least 200 times over a chord (370 measured where most strings ring)."""
+    """At least 200 times over a chord (340 measured where most strings ring)."""
     asked, manner = lick.read(path), demo.Manner(over_midi=((45, 52, 57),))
     demo.play(asked, manner)
     took_s = []
