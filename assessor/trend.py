@@ -112,13 +112,19 @@ def mann_kendall(values: FloatArray) -> MannKendall:
     n = len(values)
     rising = np.sign(values[None, :] - values[:, None])
     s = int(np.triu(rising, 1).sum())
-    _, counts = np.unique(values, return_counts=True)
-    ties = float((counts * (counts - 1.0) * (2 * counts + 5)).sum())
-    variance = (n * (n - 1.0) * (2 * n + 5) - ties) / 18
+    variance, ties = _variance(values)
     z = (s - np.sign(s)) / np.sqrt(variance) if variance > 0 else 0.0
-    exact = n <= MOST_EXACT and len(counts) == n
+    exact = n <= MOST_EXACT and not ties
     p = _exact_p(n, s) if exact else min(1.0, 2 * NORMAL.cdf(-abs(float(z))))
     return MannKendall(s, variance, float(z), p, exact)
+
+
+def _variance(values: FloatArray) -> tuple[float, float]:
+    """Variance of S when there is no trend, and what ties took off it (times 18)."""
+    n = len(values)
+    _, counts = np.unique(values, return_counts=True)
+    ties = float((counts * (counts - 1.0) * (2 * counts + 5)).sum())
+    return (n * (n - 1.0) * (2 * n + 5) - ties) / 18, ties
 
 
 def _exact_p(n: int, s: int) -> float:
@@ -187,7 +193,8 @@ def theil_sen(
     rise = (values[later] - values[earlier])[apart != 0]
     slopes = np.sort(rise / apart[apart != 0])
     value = float(np.median(slopes))
-    low, high = _interval(slopes, mann_kendall(values).variance, ranks)
+    variance, _ = _variance(values)
+    low, high = _interval(slopes, variance, ranks)
     intercept = float(np.median(values)) - value * float(np.median(times))
     return Slope(value, low, high, intercept)
 
