@@ -12,7 +12,7 @@ from functools import lru_cache
 
 from threadpoolctl import threadpool_limits
 
-from assessor.assessment import Assessment
+from assessor.assessment import Assessment, PassAssessment
 from assessor.errors import AssessorError
 from assessor.figures.beats import scene
 from assessor.figures.picture import COLOURS, SHAPES
@@ -23,7 +23,7 @@ from assessor.measures.focus import say_place
 from assessor.recording import Recording
 from assessor.report.class_work import assessed
 from assessor.report.document import shipped, source_hash, template
-from assessor.report.readings import lines_of, next_step
+from assessor.report.readings import Line, lines_of, next_step
 from assessor.report.remarks import remarks_of
 from assessor.report.result import tool_version
 from assessor.report.sound import Clip, practice_clip, take_clips
@@ -113,7 +113,7 @@ def _answered(job: Job) -> Outcome:
         next_step=next_step(shown),
         teacher=remarks_of(tool, job.corrections, left_over),
         cautions=[caution.message for caution in shown.cautions],
-        lines=lines_of(found),
+        readings=_by_area(found),
         pictures={name: take_picture(best, width) for name, width in LAYOUTS.items()},
         take=_clip(heard, shown) if job.sound else None,
         practice=_practice(shown.lick.at_tempo(step.tempo_bpm)),
@@ -142,6 +142,16 @@ def _facts(shown: Assessment) -> list[str]:
         f"{shown.lick.tempo_bpm:g} bpm asked",
     ]
     return facts + ([f"{tempo.value:.0f} bpm played"] if tempo else [])
+
+
+def _by_area(found: PassAssessment) -> dict[str, list[Line]]:
+    """Readings by area; a line without one goes on with the area before it."""
+    by_area: dict[str, list[Line]] = {}
+    area = ""
+    for line in lines_of(found):
+        area = line.area or area
+        by_area.setdefault(area, []).append(line)
+    return by_area
 
 
 def _mark(shown: Assessment, corrections: Sequence[Correction]) -> str:

@@ -182,8 +182,12 @@ class Books:
         with self._words():
             for name, content in outcome.files.items():
                 replace_private(self.out / "takes" / name, content, SHOWN_FILE)
-        self._write(f"takes/{outcome.take_id}.json", _plain(record))
+        self.write_record(record)
         return record
+
+    def write_record(self, record: Record) -> None:
+        """Keep a record; from then on its take is done."""
+        self._write(f"takes/{record.take_id}.json", _plain(record))
 
     def write_shown(self, name: str, text: str) -> Path:
         """Write a file that is to be shown; its path."""

@@ -16,6 +16,7 @@ from assessor.assessment import Assessment, PassAssessment
 from assessor.lick.notation import Lick
 from assessor.measures import accuracy, bends, focus, legato, marks, timing
 from assessor.measures.accuracy import Accuracy, WrongNote
+from assessor.measures.focus import Cause, Fault
 from assessor.measures.tolerance import Limit, Reading
 from assessor.pitch import PerformedNote, PerformedPass, PlayedNote
 from assessor.review.corrections import Correction, What
@@ -117,9 +118,20 @@ def _overruled(
     )
     slurs = replace(slurs, groups=groups)
     mark = marks.measure(notes, time, cents, slurs)
-    faults = focus.find_faults(lick, notes, time, cents, slurs)
+    heard = {c.note for c in corrections if c.value == Verdict.WRONG}
+    faults = tuple(
+        _named(fault, heard)
+        for fault in focus.find_faults(lick, notes, time, cents, slurs)
+    )
     first = focus.find_focus(faults, mark)
     return PassAssessment(performed, notes, time, cents, slurs, mark, faults, first)
+
+
+def _named(fault: Fault, heard: set[int | None]) -> Fault:
+    """A fault that only the teacher heard, said so."""
+    if fault.cause == Cause.WRONG and fault.index in heard:
+        return replace(fault, what="wrong, as your teacher hears it")
+    return fault
 
 
 def _performed(

@@ -72,7 +72,7 @@ def plan(
             "title": assignment.title,
             "due": assignment.due and assignment.due.isoformat(),
             "folder": folder if places.is_url(folder) else str(Path(folder).absolute()),
-            "licks": [_asked(one) for one in assignment.licks],
+            "licks": [asked_json(one) for one in assignment.licks],
             "players": [player.pseudonym for player in players.values()],
             "takes": [asdict(one) for one in planned.values()],
             "unmatched": [
@@ -129,7 +129,8 @@ def _planned(
     )
 
 
-def _asked(one: AskedLick) -> dict[str, Any]:
+def asked_json(one: AskedLick) -> dict[str, Any]:
+    """A lick of a plan, as the plan keeps it."""
     click = one.settings.click
     return {
         "file": str(one.file),

@@ -1,0 +1,187 @@
+"""A class as it stands: hard places, groups, doubt, and against the last assignment."""
+
+from __future__ import annotations
+
+import time
+from dataclasses import replace
+from pathlib import Path
+
+import made_up_class
+import numpy as np
+import pytest
+
+from assessor import lick
+from assessor.report.class_page import class_page
+from assessor.report.class_table import class_csv
+from assessor.review import summary
+from assessor.review.corrections import Correction, What
+from assessor.review.finding import Finding
+from assessor.review.forgetting import forget
+from assessor.review.summary import read_class
+
+ASKED = lick.read(made_up_class.LICK)
+PAGE_LIMIT_S = 2.0  # of CPU, for 300 players and ten assignments
+UNSURE_REASON = "the file is empty (0 bytes)"
+
+
+def _found(**more: object) -> Finding:
+    return made_up_class.finding(ASKED, **more)
+
+
+def _class(tmp_path: Path) -> summary.ClassReview:
+    found: dict[str, Finding | str] = {
+        "A": _found(faults={2: "missed", 5: "late"}),
+        "B": _found(faults={2: "missed"}),
+        "C": _found(faults={2: "wrong", 5: "unsure"}),
+        "D": _found(),
+        "E": UNSURE_REASON,
+    }
+    return read_class(made_up_class.write_review(tmp_path / "week", found))
+
+
+def test_hard_places_are_counted_by_player(tmp_path: Path) -> None:
+    """Who is unsure there, or could not be assessed, is in neither number."""
+    notes = summary.hard_notes(_class(tmp_path), 0)
+    assert dict(notes[2].counts) == {"missed": 2, "wrong": 1}
+    assert (notes[2].played, notes[2].bad, notes[2].share) == (4, 3, 0.75)
+    assert dict(notes[5].counts) == {"late": 1}
+    assert (notes[5].played, notes[5].bad) == (3, 1)
+    assert dict(notes[0].counts) == {}
+
+
+def test_groups_have_the_same_trouble(tmp_path: Path) -> None:
+    """At least two players, the largest first."""
+    found = summary.groups(_class(tmp_path), 0)
+    assert [(one.cause, one.players, one.place) for one in found] == [
+        ("missed notes", ("A", "B"), "bar 3")
+    ]
+
+
+def test_the_doubtful_come_first(tmp_path: Path) -> None:
+    """Refused, then by how many verdicts may be wrong; not those already heard."""
+    review = _class(tmp_path)
+    assert [take.player for take in summary.doubtful(review)] == ["E", "C"]
+    take = next(take for take in review.takes if take.player == "C")
+    heard = replace(
+        take,
+        corrections=(Correction(take.take_id, What.VERDICT, "right", "T", note=5),),
+    )
+    review = replace(review, takes=(*review.takes[:2], heard, *review.takes[3:]))
+    assert [take.player for take in summary.doubtful(review)] == ["E"]
+
+
+def test_missing_are_those_of_the_roster_without_a_take(tmp_path: Path) -> None:
+    """A take that was refused is handed in."""
+    assert summary.missing(_class(tmp_path), 0) == ["absent"]
+
+
+@pytest.mark.parametrize(
+    ("before_ms", "now_ms", "better", "worse"),
+    [
+        (20.0, 8.0, ("spread",), ()),
+        (8.0, 20.0, (), ("spread",)),
+        (10.0, 8.0, (), ()),  # less than both uncertainties: hypot(2, 2) = 2.8
+        (8.0 + 8**0.5, 8.0, (), ()),  # exactly as much
+        (8.0 + 8**0.5 + 1e-4, 8.0, ("spread",), ()),
+    ],
+)
+def test_who_improved(
+    tmp_path: Path,
+    before_ms: float,
+    now_ms: float,
+    better: tuple[str, ...],
+    worse: tuple[str, ...],
+) -> None:
+    """Only what changed by more than both uncertainties, on the same lick."""
+    first = made_up_class.write_review(
+        tmp_path / "one", {"A": _found(spread_ms=before_ms)}
+    )
+    second = made_up_class.write_review(
+        tmp_path / "two", {"A": _found(spread_ms=now_ms), "B": _found()}, [first.out]
+    )
+    found = summary.changes(read_class(second))
+    assert [(one.player, one.better, one.worse) for one in found] == [
+        ("A", better, worse)
+    ]
+    assert found[0].improved == bool(better)
+    assert found[0].same_lick
+
+
+def test_of_another_lick_nothing_is_claimed(tmp_path: Path) -> None:
+    """Marks are told side by side."""
+    first = made_up_class.write_review(tmp_path / "one", {"A": _found()})
+    kept = first.read_counted()
+    kept["counted"][0]["lick"] = "another"
+    first.write_counted(kept)
+    second = made_up_class.write_review(
+        tmp_path / "two", {"A": _found(spread_ms=1.0)}, [first.out]
+    )
+    review = read_class(second)
+    (one,) = summary.changes(review)
+    assert (one.same_lick, one.better, one.improved) == (False, (), False)
+    assert "Another lick" in class_page(review)
+
+
+def test_hostile_words_stay_words(tmp_path: Path) -> None:
+    """Of titles, players and reasons, in the page and in a spreadsheet."""
+    evil = "<script>alert(1)</script>"
+    found: dict[str, Finding | str] = {"=1+1": _found(), evil: evil}
+    books = made_up_class.write_review(tmp_path / "week", found)
+    books.write_plan({**books.read_plan(), "title": evil})
+    review = read_class(books)
+    page = class_page(review, names=True)
+    assert evil not in page
+    assert "&lt;script&gt;" in page
+    assert "\n'=1+1," in class_csv(review)
+
+
+def test_a_class_of_300_with_ten_assignments_is_quick(tmp_path: Path) -> None:
+    """CPU time of reading everything and writing page and table."""
+    draw = np.random.default_rng(7)
+    players = [f"P{k:03d}" for k in range(300)]
+    weeks: list[Path] = []
+    for week in range(10):
+        found: dict[str, Finding | str] = {}
+        for player in players:
+            kinds = draw.choice(["missed", "wrong", "late", "flat"], 3)
+            places = draw.integers(0, len(ASKED), 3).tolist()
+            faults = dict(zip(places, kinds.tolist(), strict=True))
+            found[player] = _found(faults=faults, spread_ms=float(draw.uniform(5, 30)))
+        out = tmp_path / f"week {week}"
+        made_up_class.write_review(out, found, weeks)
+        weeks.append(out)
+    start_s = time.process_time()
+    review = read_class(weeks[-1])
+    page, table = class_page(review), class_csv(review)
+    used_s = time.process_time() - start_s
+    assert len(review.earlier) == 9
+    assert page.count('<tr><th scope="row">') >= 300
+    assert table.count("\n") == 302  # with its head and the one who is absent
+    assert used_s < PAGE_LIMIT_S
+
+
+def test_forgetting_leaves_nothing_of_a_player(tmp_path: Path) -> None:
+    """By name: takes, corrections, roster, plan, what counted; others stay."""
+    from assessor.review import corrections
+
+    found: dict[str, Finding | str] = {"A": _found(), "B": _found()}
+    books = made_up_class.write_review(tmp_path / "week", found)
+    takes = {one.player: one.take_id for one in books.planned()}
+    for player, take_id in takes.items():
+        said = Correction(take_id, What.REMARK, f"to {player}", "T")
+        corrections.append(books.corrections, [said])
+        (books.out / "takes" / f"{take_id}.html").touch()
+    books.write_shown("answers/A.html", "x")
+    done = forget(books, "name of A")
+    assert (done.pseudonyms, done.takes, done.corrections, done.answers) == (
+        ("A",), 1, 1, 1
+    )  # fmt: skip
+    files = [file for file in books.out.rglob("*") if file.is_file()]
+    assert not any(takes["A"] in file.name for file in files)
+    for file in files:
+        text = file.read_text(encoding="utf-8")
+        assert "name of A" not in text
+        assert takes["A"] not in text
+    review = read_class(books)
+    assert [take.player for take in review.takes] == ["B"]
+    assert [said.value for said in review.log] == ["to B"]
