@@ -41,7 +41,7 @@ DEAD_LOSS_PER_S = 55.0
 
 ATTACK_S = 0.0012
 JOIN_S = 0.004  # from the sound before a slur to that after it
-STOP_S = 0.02  # a string that is stopped falls silent in this time
+STOP_S = 0.02  # a string falls silent in this time, around the moment it is stopped
 KNOCK_S = 0.012
 
 
@@ -103,7 +103,7 @@ def sound(segments: tuple[Segment, ...]) -> Float32Array:
     Returns
     -------
     shape=(n,)
-        At `SAMPLE_RATE_HZ`; the lengths together, and `STOP_S` more.
+        At `SAMPLE_RATE_HZ`; the lengths together, and half of `STOP_S` more.
     """
     highest_hz = midi_to_hz(max(float(s.path[:, 1].max()) for s in segments))
     count = int(min(MOST_PARTIALS, NYQUIST_SHARE * SAMPLE_RATE_HZ / highest_hz))
@@ -112,7 +112,7 @@ def sound(segments: tuple[Segment, ...]) -> Float32Array:
     parts = []
     for segment in segments:
         last = segment is segments[-1]
-        samples = round((segment.length_s + STOP_S * last) * SAMPLE_RATE_HZ)
+        samples = round((segment.length_s + 0.5 * STOP_S * last) * SAMPLE_RATE_HZ)
         part, strengths, turns = _segment(segment, samples, strengths, turns)
         parts.append(part)
     whole = np.concatenate(parts)
