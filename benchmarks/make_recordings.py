@@ -2,17 +2,13 @@
 
     python benchmarks/make_recordings.py [--references DIR] [--out DIR] [--seed N]
 
-Needs fluidsynth with FluidR3_GM.  The licks are those in ``references/``; which one
-is played in which way follows from what it holds, not from its name.  The same
-licks, seed and synthesiser give the same takes.
+Needs fluidsynth with FluidR3_GM.  The licks are those in ``references/`` that
+`RECIPES` names.  The same licks, seed and synthesiser give the same takes.
 """
 
 from __future__ import annotations
 
 import argparse
-import itertools
-from collections import Counter
-from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
@@ -31,12 +27,11 @@ from takes.play import Faults, Manner, play
 from takes.sounds import SampledGuitar
 
 from assessor.lick import read
-from assessor.lick.notation import Articulation, BendKind, Lick
+from assessor.lick.notation import Lick
 from assessor.tuning import FloatArray
 
 ROOT = Path(__file__).parents[1]
 SHIPPED_RATE_HZ = 32000  # holds everything a guitar has, in three quarters of the size
-LONGEST_S = 15.0
 HAND = Hand(landing=0.4, lift=0.25, squeak=0.04, sympathy=0.2)
 ROOM_NOISE_DB = 24.0  # pink noise below the guitar, in the noisy room
 
@@ -52,8 +47,8 @@ class Recipe:
     manner : Manner
     program : str
         Key of `PROGRAMS`.
-    suits : callable
-        How many places of a lick show what the take is about; 0 = none.
+    lick : str
+        Name of its sheet, one that shows what the take is about.
     moved_semitones : int
         The whole take played that much higher.
     late_s : float
@@ -68,36 +63,12 @@ class Recipe:
     name: str
     manner: Manner
     program: str
-    suits: Callable[[Lick], int] = len
+    lick: str
     moved_semitones: int = 0
     late_s: float = 0.0
     passes: tuple[float, ...] = (1.0,)
     noisy_room: bool = False
     tuning_cents: float = 0.0
-
-
-def _bends(lick: Lick) -> int:
-    bends = [note.bend for note in lick.notes if note.bend is not None]
-    return sum(bend.kind is BendKind.BEND for bend in bends)
-
-
-def _ringing(lick: Lick) -> int:
-    return sum(note.let_ring for note in lick.notes)
-
-
-def _slurs(lick: Lick) -> int:
-    kinds = (Articulation.HAMMER_ON, Articulation.PULL_OFF)
-    return sum(note.articulation in kinds for note in lick.notes)
-
-
-def _skips(lick: Lick) -> int:
-    strings = [note.string for note in lick.notes]
-    return sum(abs(a - b) > 1 for a, b in itertools.pairwise(strings))
-
-
-def _picked(lick: Lick) -> int:
-    marked = sum(n.bend is not None or n.slurred or n.let_ring for n in lick.notes)
-    return 0 if marked else len(lick)
 
 
 SINGING = ((4.8, 6.2), (18.0, 35.0))  # rate and depth of a practised vibrato
@@ -110,51 +81,47 @@ HUMAN = Manner(
 )
 EARLIER_WRONG = 0.06  # share of wrong notes in all passes but the last
 RECIPES = (
-    Recipe("clean", HUMAN, "jazz", _skips),
+    Recipe("clean", HUMAN, "jazz", "skipped-string-arpeggios"),
     Recipe(
         "late-and-dragging",
         replace(HUMAN, jitter_ms=7, drift=-0.09),
         "steel",
-        _picked,
+        "diminished-cell-by-minor-thirds",
         late_s=0.028,
     ),
     Recipe(
         "wrong-notes",
         replace(HUMAN, jitter_ms=7, wrong=0.1, missed=0.05, extra=0.05),
         "clean",
-        _picked,
+        "triplets-into-sixteenths",
     ),
     Recipe(
-        "flat-bend", replace(HUMAN, touch=Touch((-48, -32), *SINGING)), "clean", _bends
+        "flat-bend",
+        replace(HUMAN, touch=Touch((-48, -32), *SINGING)),
+        "clean",
+        "half-and-whole-bends",
     ),
-    Recipe("uneven-hammer-ons", replace(HUMAN, slur_unevenness=0.28), "clean", _slurs),
-    Recipe("moved-three-frets", HUMAN, "steel", _skips, moved_semitones=3),
-    Recipe("three-passes", HUMAN, "jazz", _picked, passes=(1.0, 0.55, 1.0)),
-    Recipe("tuned-low-ringing", HUMAN, "nylon", _ringing, tuning_cents=-22.0),
-    Recipe("noisy-room", HUMAN, "steel", noisy_room=True),
+    Recipe(
+        "uneven-hammer-ons",
+        replace(HUMAN, slur_unevenness=0.28),
+        "clean",
+        "pentatonic-hammers-and-pulls",
+    ),
+    Recipe(
+        "moved-three-frets", HUMAN, "steel", "hybrid-picked-tenths", moved_semitones=3
+    ),
+    Recipe(
+        "three-passes", HUMAN, "jazz", "swung-two-five-one", passes=(1.0, 0.55, 1.0)
+    ),
+    Recipe(
+        "tuned-low-ringing",
+        HUMAN,
+        "nylon",
+        "ringing-dadgad-with-capo",
+        tuning_cents=-22.0,
+    ),
+    Recipe("noisy-room", HUMAN, "steel", "quarter-bends-in-six-eight", noisy_room=True),
 )
-
-
-def choose(licks: dict[Path, Lick], recipe: Recipe, used: Counter[Path]) -> Path:
-    """Pick the least used lick that shows the most of what a take is about.
-
-    Raises
-    ------
-    ValueError
-        When no lick suits.
-    """
-    passes = sum(recipe.passes)
-    able = {
-        path: recipe.suits(lick)
-        for path, lick in licks.items()
-        if lick.ends_s()[-1] * passes <= LONGEST_S * max(1.0, passes / 1.5)
-        and all(note.articulation is not Articulation.DEAD for note in lick.notes)
-    }
-    suited = [path for path, places in able.items() if places]
-    if not suited:
-        message = f"no lick of {len(licks)} suits the take {recipe.name!r}"
-        raise ValueError(message)
-    return min(suited, key=lambda path: (used[path], -able[path], path.name))
 
 
 def plan(lick: Lick, recipe: Recipe, rng: np.random.Generator) -> Plan:
@@ -252,12 +219,6 @@ def perform(lick: Lick, sheet: Path, recipe: Recipe, seed: int) -> Played:
     return Played(recipe, sheet, lick, samples, lines)
 
 
-def sheets(folder: Path) -> dict[Path, Lick]:
-    """Read every lick of a folder, in order of their names."""
-    paths: Sequence[Path] = sorted(p for p in folder.iterdir() if p.suffix == ".lick")
-    return {path: read(path) for path in paths}
-
-
 def main() -> None:
     """Read the command line."""
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
@@ -265,11 +226,9 @@ def main() -> None:
     parser.add_argument("--out", type=Path, default=ROOT / "recordings")
     parser.add_argument("--seed", type=int, default=7)
     arguments = parser.parse_args()
-    licks, used = sheets(arguments.references), Counter[Path]()
     for recipe in RECIPES:
-        sheet = choose(licks, recipe, used)
-        used[sheet] += 1
-        perform(licks[sheet], sheet, recipe, arguments.seed).write(arguments.out)
+        sheet = arguments.references / f"{recipe.lick}.lick"
+        perform(read(sheet), sheet, recipe, arguments.seed).write(arguments.out)
         print(f"{recipe.name}: {sheet.name}")
 
 
