@@ -74,6 +74,22 @@ def test_thirds_up_a_scale_are_one_cell() -> None:
     assert (moved.likeness, moved.frets) == (Likeness.ALONG_A_SCALE, 2)
 
 
+def test_rising_groups_stand_out_where_the_line_turns() -> None:
+    """A cell of three in sixteenths, four frets up each time, against the beat."""
+    rising = [(4, 2), (3, 1), (2, 1)]
+    places = [*rising, *up(rising, 4), *up(rising, 8), *up(rising, 12)]
+    (cell,) = find_cells(lick([k / 4 for k in range(12)], places))
+    assert (cell.notes, cell.chains()) == (3, (EqualSteps(4, 3, 0),))
+
+
+def test_rising_groups_stand_out_on_the_beat() -> None:
+    """Three notes a string in triplets are cells; in sixteenths they are a scale."""
+    run = [(string, fret) for string in (6, 5, 4) for fret in (3, 5, 7)]
+    (cell,) = find_cells(lick([f"{k}/3" for k in range(9)], run))
+    assert (cell.notes, len(cell.occurrences)) == (3, 3)
+    assert find_cells(lick([k / 4 for k in range(9)], run)) == ()
+
+
 def test_another_rhythm_is_another_cell() -> None:
     """The same frets, the third note late."""
     line = lick([0, 1, 2, 3, 4, 5, 6.5, 7], SHAPE * 2)

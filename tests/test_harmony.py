@@ -31,6 +31,7 @@ from assessor.lick.scales import (
     parse_scale,
     parse_tonic,
     scales_holding,
+    spells_flat,
 )
 
 # A minor pentatonic box at the fifth fret, up, ending on the tonic (common practice).
@@ -251,3 +252,30 @@ def test_interval_names(semitones: int, ratio: float, name: str) -> None:
     """The nearest semitone of the just ratio has its name (Helmholtz 1863)."""
     assert round(12 * np.log2(ratio)) == semitones
     assert interval_name(semitones) == interval_name(-semitones) == name
+
+
+@pytest.mark.parametrize("semitones", range(13))
+def test_intervals_are_named_as_music21_does(semitones: int) -> None:
+    """But for `perfect`, which players leave out, and the tritone."""
+    theirs = music21.interval.Interval(semitones).niceName.lower()
+    expected = theirs.replace("perfect ", "").replace("diminished fifth", "tritone")
+    assert interval_name(semitones) == expected
+
+
+@pytest.mark.parametrize(
+    ("key", "flats"),
+    [
+        ("F", True),
+        ("Eb", True),
+        ("G", False),
+        ("E", False),
+        ("Dm", True),
+        ("Em", False),
+    ],
+)
+def test_keys_are_spelled_as_music21_does(key: str, flats: bool) -> None:
+    """Its key signatures have sharps (positive) or flats (negative)."""
+    tonic = key.rstrip("m").replace("b", "-")
+    mode = "minor" if key.endswith("m") else "major"
+    assert (music21.key.Key(tonic, mode).sharps < 0) is flats
+    assert spells_flat(parse_scale(key).pitch_classes) is flats

@@ -11,8 +11,8 @@ to onset, sounded in the same ways, and one of these holds, the first that does:
 
 Cells hold `LEAST_NOTES` to `MOST_NOTES` notes.  Any scale has groups of three notes and
 groups that only rise or only fall, which come again somewhere: they count while they
-follow on themselves, and those that rise or fall only with the same strings and at the
-same place in the beat.
+follow on themselves, and those that rise or fall only with the same strings and where
+the line turns between them or they begin at the same place in the beat.
 What is taken first is the cell that covers most notes of the lick; of equals, that with
 the fewest notes along a scale only, then the shortest, then the first.
 
@@ -232,8 +232,10 @@ class _Search:
             ),
         }
         by_hand = [Likeness.SHAPE, Likeness.ALONG_A_SCALE]
-        in_hand = np.maximum.reduce([self.same_steps[kind] for kind in by_hand])
-        self.steps_of_straight = np.where(on_beat, in_hand, 0)
+        self.on_beat = on_beat
+        self.steps_of_straight = np.maximum.reduce(
+            [self.same_steps[k] for k in by_hand]
+        )
         self.steps_of_turning = np.maximum.reduce([*self.same_steps.values()])
 
     def best(self, free: BoolArray) -> Cell | None:
@@ -257,6 +259,10 @@ class _Search:
         turns = len(directions) > 1
         steps = self.steps_of_turning if turns else self.steps_of_straight
         alike = (steps[first] >= length - 1) & (room >= length) & bool(directions)
+        if not turns:  # part of a longer run, unless it stands out
+            before = np.append(0, self.directions)  # step that leads to each note
+            alike &= self.on_beat[first] | ~np.isin(before, [*directions])
+            alike[first] = bool(directions)
         must_follow = length == LEAST_NOTES or not turns
         occurrences, at = [], first
         for place in np.flatnonzero(alike[first:]) + first:

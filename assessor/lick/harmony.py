@@ -17,7 +17,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from assessor.lick.notation import Articulation, BendKind, Lick, LickNote
-from assessor.lick.scales import interval_name, tonic_name
+from assessor.lick.scales import Scale, interval_name, tonic_name
 from assessor.tuning import FloatArray
 
 # How well each pitch class fits a key, from its tonic up.  Source: Krumhansl & Kessler
@@ -50,6 +50,12 @@ class Key:
     minor: bool
     correlation: float
     sure: bool
+
+    @property
+    def pitch_classes(self) -> frozenset[int]:
+        """Pitch classes of its scale, natural in minor."""
+        name = "natural minor" if self.minor else "major"
+        return Scale(self.tonic, name).pitch_classes
 
     def __str__(self) -> str:
         """Tonic and mode."""

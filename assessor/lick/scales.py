@@ -186,13 +186,40 @@ class Chord:
         return tonic_name(self.root) + self.kind
 
 
-def tonic_name(pitch_class: int) -> str:
-    """Name of a pitch class, spelled as keys most often are.
+def tonic_name(pitch_class: int, *, flats: bool | None = None) -> str:
+    """Name of a pitch class, spelled as keys most often are unless told otherwise.
 
     >>> [tonic_name(k) for k in (1, 3, 6, 8, 10)]
     ['C#', 'Eb', 'F#', 'Ab', 'Bb']
+    >>> tonic_name(8, flats=False)
+    'G#'
     """
-    return note_name(pitch_class % 12, flats=pitch_class % 12 in (3, 8, 10))[:-2]
+    if flats is None:
+        flats = pitch_class % 12 in (3, 8, 10)
+    return note_name(pitch_class % 12, flats=flats)[:-2]
+
+
+def spells_flat(pitch_classes: Set[int]) -> bool | None:
+    """Whether notes are written with flats: where more letters then differ.
+
+    Returns
+    -------
+    bool or None
+        None where it makes no difference.
+
+    Examples
+    --------
+    F major has a B flat, A harmonic minor a G sharp:
+
+    >>> [spells_flat(parse_scale(n).pitch_classes) for n in ("F", "A harmonic minor")]
+    [True, False]
+    >>> spells_flat({0, 4, 7})
+    """
+    flat, sharp = (
+        len({note_name(each, flats=flats)[0] for each in pitch_classes})
+        for flats in (True, False)
+    )
+    return None if flat == sharp else flat > sharp
 
 
 def parse_tonic(name: str) -> int:
