@@ -5,6 +5,7 @@ from __future__ import annotations
 import textwrap
 from collections.abc import Iterator, Sequence
 from statistics import median
+from typing import TYPE_CHECKING
 
 from assessor.history.progress import (
     FEWEST_DAYS,
@@ -14,8 +15,9 @@ from assessor.history.progress import (
     Series,
     Verdict,
 )
-from assessor.lick import sheet
-from assessor.lick.notation import Lick
+
+if TYPE_CHECKING:
+    from assessor.lick.notation import Lick
 
 LABEL = 18
 MOST_CAUSES = 6
@@ -159,6 +161,8 @@ def _heat(heat: Heat, lick: Lick | None, width: int) -> Iterator[str]:
             row = "".join(_tenths(heat, week, k) for k in range(len(heat.reached[0])))
             yield f"{heat.weeks[week]:%m-%d}   {row}"
     else:
+        from assessor.lick import sheet  # only where a tab is drawn
+
         for system in sheet.tab_systems(lick, width - WEEK_LABEL):
             yield ""
             yield from (" " * WEEK_LABEL + line for line in system.lines)
