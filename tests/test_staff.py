@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from dataclasses import replace
 from fractions import Fraction
 from itertools import pairwise
 from pathlib import Path
@@ -16,7 +17,7 @@ from assessor import lick as licks
 from assessor.cli import main
 from assessor.figures import pages, systems
 from assessor.figures.mei import key_alter, key_of, spelled, written
-from assessor.figures.rhythm import bars_of
+from assessor.figures.rhythm import bars_of, beamed
 from assessor.lick.notation import Articulation, Lick, LickNote, Meter
 from assessor.tuning import STANDARD, Tuning
 
@@ -124,6 +125,28 @@ def test_beams_and_tuplets_are_nested() -> None:
     assert [(t["num"], t["numbase"]) for t in found(tree, "tuplet")] == [("3", "2")] * 2
     beamed = [[n.get(ID) for n in beam] for beam in tree.iter(f"{NAMESPACE}beam")]
     assert beamed == [["v1-0", "v1-1", "v1-2"], ["v1-6", "v1-7", "v1-8"]]
+
+
+@pytest.mark.parametrize(
+    ("meter", "pickup", "groups"),
+    [
+        (Meter(7, 8), "0", [2, 2, 3, 2, 2, 3]),
+        (Meter(5, 8), "0", [2, 3, 2, 3, 2, 2]),
+        (Meter(6, 8), "0", [3, 3, 3, 3, 2]),
+        (Meter(3, 8), "0", [3, 3, 3, 3, 2]),
+        (Meter(4, 4), "3/2", [2, 2, 2, 2, 2, 2]),
+        (Meter(7, 8), "1/2", [2, 2, 3, 2, 2, 2]),
+    ],
+    ids=str,
+)
+def test_eighths_are_beamed_by_beats(
+    meter: Meter, pickup: str, groups: list[int]
+) -> None:
+    """Common practice: in threes in 6/8, the longer group last in 5/8 and 7/8."""
+    eighths = of_pitches(*[64] * 14, beats="1/2", meter=meter)
+    lick = replace(eighths, pickup_beats=Fraction(pickup))
+    found_groups = [len(group) for bar in bars_of(lick) for group in beamed(bar, lick)]
+    assert found_groups == groups
 
 
 def test_slurs_dead_notes_and_the_clef() -> None:

@@ -116,19 +116,28 @@ def _value(
 def beamed(bar: Bar, lick: Lick) -> Iterator[tuple[Value, ...]]:
     """Groups of two values or more that share a beam: those within one beat.
 
-    In 6/8 and its like a beat is three eighths (common practice).
+    In 6/8 and its like a beat is three eighths, and in 5/8, 7/8 and theirs the last one
+    is (common practice).
     """
-    beat_length = _beat_length(lick.meter)
     group: list[Value] = []
     for value in bar.values:
-        place = (value.beat - lick.pickup_beats) // beat_length
-        same = group and (group[0].beat - lick.pickup_beats) // beat_length == place
+        same = group and _beat(bar, lick, group[0]) == _beat(bar, lick, value)
         if not value.flags or not same:
             yield from _whole(group)
             group = []
         if value.flags:
             group.append(value)
     yield from _whole(group)
+
+
+def _beat(bar: Bar, lick: Lick, value: Value) -> int:
+    """Which beat of its bar a value falls into; a pickup is counted from its end."""
+    meter, length = lick.meter, _beat_length(lick.meter)
+    if bar.number == 0:
+        return (value.beat - bar.end) // length
+    place = (value.beat - bar.start) // length
+    three_at_the_end = meter.unit == 8 and length == 1 and meter.count % 2 == 1
+    return min(place, meter.count // 2 - 1) if three_at_the_end else place
 
 
 def _whole(group: Sequence[Value]) -> Iterator[tuple[Value, ...]]:
