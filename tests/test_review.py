@@ -205,7 +205,7 @@ def test_one_pseudonym_is_for_one_player() -> None:
 
 
 @contextmanager
-def _here(workers: int) -> Iterator[Executor]:
+def here(workers: int) -> Iterator[Executor]:
     """An executor without processes."""
 
     class Here(Executor):
@@ -317,7 +317,7 @@ def test_workers_that_cannot_start_end_the_run() -> None:
 def test_done_work_is_not_done_again(folder: Path, tmp_path: Path) -> None:
     """Neither after a kill nor after all; but when take, lick or settings change."""
     books, jobs = _planned(folder, tmp_path / "out")
-    for outcome in running.run(jobs[:2], listen, _here, 1):
+    for outcome in running.run(jobs[:2], listen, here, 1):
         job = next(job for job in jobs if job.take_id == outcome.take_id)
         books.write_outcome(job, outcome, "P1")
     assert [job.take_id for job in planning.undone(books, jobs)] == [
