@@ -83,6 +83,9 @@ def test_a_single_note_has_no_speed() -> None:
     assert found.demands.most_strokes_per_s is None
     assert found.intervals == {}
     assert found.key is None
+    text = text_of(lick([0]), found)
+    assert "C4 alone" in text
+    assert "hold these few notes" in text
 
 
 def test_dead_notes_alone_have_no_pitch() -> None:
@@ -93,6 +96,7 @@ def test_dead_notes_alone_have_no_pitch() -> None:
     assert (found.lowest_midi, found.scales, found.ending_degree) == (None, (), None)
     assert found.ending_chord_degree is None
     assert "no pitch" in text_of(line, found)
+    assert "Scales" not in text_of(line, found)
     assert json.loads(json.dumps(record_of(line, found)))["ending_midi"] is None
 
 

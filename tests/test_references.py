@@ -12,6 +12,11 @@ import pytest
 
 from assessor import lick
 from assessor.lick import Articulation, Bend, BendKind, Lick, SlideEdge, Stroke, sheet
+from assessor.lick.cells import find_cells
+from assessor.lick.fingerboard import slurred_groups
+from assessor.lick.hands import Crossing, crossings
+from assessor.lick.harmony import pitch_classes
+from assessor.lick.scales import parse_scale
 from assessor.tuning import STANDARD
 
 REFERENCES = Path(__file__).parent.parent / "references"
@@ -77,6 +82,16 @@ def bends(one: Lick) -> set[tuple[BendKind, float]]:
     """Kinds and sizes of the bends."""
     found = {note.bend for note in one.notes if note.bend is not None}
     return {(bend.kind, bend.target_cents) for bend in found}
+
+
+def crossed(one: Lick) -> list[Crossing]:
+    """How the pick crosses strings."""
+    return [kind for _, kind in crossings(one)]
+
+
+def holds(one: Lick, scale: str) -> bool:
+    """Whether every note lies in a scale, and every note of the scale is played."""
+    return pitch_classes(one) == parse_scale(scale).pitch_classes
 
 
 CLAIMS: list[tuple[str, Callable[[Lick], bool]]] = [
@@ -152,6 +167,30 @@ CLAIMS: list[tuple[str, Callable[[Lick], bool]]] = [
     ("ringing-dadgad-with-capo", lambda one: one.tuning != STANDARD and one.capo == 2),
     ("ringing-dadgad-with-capo", lambda one: sum(n.let_ring for n in one.notes) >= 24),
     ("ringing-dadgad-with-capo", lambda one: len(one.tempo_changes) == 2),
+    ("swept-triads", lambda one: crossed(one).count(Crossing.SWEPT) == 14),
+    (
+        "five-to-the-beat",
+        lambda one: {n.duration_beats for n in one.notes[:-1]} == {Fraction(1, 5)},
+    ),
+    ("five-to-the-beat", lambda one: holds(one, "C lydian dominant")),
+    ("seven-eighths-over-a-drone", lambda one: str(one.meter) == "7/8"),
+    (
+        "seven-eighths-over-a-drone",
+        lambda one: {n.string for n in one.notes} == {5} and one.notes[0].fret == 0,
+    ),
+    (
+        "long-slurs-three-a-string",
+        lambda one: [len(group) for group in slurred_groups(one)] == [3] * 6,
+    ),
+    (
+        "three-against-four-by-four-frets",
+        # An augmented chord divides the octave into three major thirds.
+        lambda one: {n.midi_number % 4 for n in one.notes} == {0},
+    ),
+    (
+        "three-against-four-by-four-frets",
+        lambda one: [c.chains()[0].step for c in find_cells(one)] == [4, -4],
+    ),
 ]
 
 

@@ -194,6 +194,8 @@ def _range(content: Content) -> str:
     frets = f"frets {content.lowest_fret} to {content.highest_fret}"
     if low is None or high is None:
         return f"no pitch, all notes are dead; {frets}"
+    if low == high:
+        return f"{_name(low, content)} alone; {frets}"
     names = f"{_name(low, content)} to {_name(high, content)}"
     return f"{names}, {interval_name(high - low)}; {frets}"
 
@@ -289,6 +291,8 @@ def _slurs(content: Content) -> str:
 
 def _harmony(lick: Lick, content: Content) -> Iterator[tuple[str, str]]:
     """Key, scales, notes outside, and the last note."""
+    if content.lowest_midi is None:
+        return
     yield "Key", _key(content)
     yield "Scales", _scales(content)
     outside = [
@@ -322,6 +326,8 @@ def _scales(content: Content) -> str:
         return f"none here holds every pitch; {', '.join(near[:MOST_SCALES])}"
     if not content.scales:
         return "none here holds every pitch"
+    if content.scale is None and content.key is None:
+        return f"{len(content.scales)} hold these few notes; --key says which to name"
     told = [
         f"{scale} ({f'{spare} not played' if spare else 'all of it'})"
         for scale, spare in content.scales[:MOST_SCALES]
@@ -365,7 +371,7 @@ def _demands(lick: Lick, demands: Demands) -> Iterator[str]:
     if demands.most_strokes_per_s is not None:
         yield f"{short(demands.most_strokes_per_s)} strokes a second at most"
     skips, shifts = short(demands.skips_per_bar), short(demands.shifts_per_bar)
-    yield f"{skips} string skips and {shifts} shifts a bar"
+    yield f"string skips a bar ({skips}), shifts a bar ({shifts})"
     stretch = demands.stretch
     if stretch is not None:
         held = "held at once for a slur" if stretch.slur else "without a shift"
