@@ -5,7 +5,7 @@ from __future__ import annotations
 import os
 import time
 from collections.abc import Iterator
-from datetime import UTC, date, datetime, timedelta
+from datetime import UTC, date, datetime, timedelta, tzinfo
 from pathlib import Path
 from zoneinfo import ZoneInfo
 
@@ -141,6 +141,22 @@ def test_days_of_23_and_25_hours(day: date, hours: int) -> None:
     assert daily_minutes([one], [], BERLIN) == {day: 60}
 
 
+@pytest.fixture
+def zone(
+    request: pytest.FixtureRequest, monkeypatch: pytest.MonkeyPatch
+) -> Iterator[tzinfo | None]:
+    """Berlin, as a zone of its own or as that of the machine."""
+    if request.param == "given":
+        yield BERLIN
+        return
+    monkeypatch.setenv("TZ", "Europe/Berlin")
+    time.tzset()
+    yield None
+    monkeypatch.undo()
+    time.tzset()
+
+
+@pytest.mark.parametrize("zone", ["given", "of the machine"], indirect=True)
 @pytest.mark.parametrize(
     ("text", "utc", "words"),
     [
@@ -153,9 +169,11 @@ def test_days_of_23_and_25_hours(day: date, hours: int) -> None:
         ("2026-07-01T12:00+05:00", "2026-07-01T07:00", ""),
     ],
 )
-def test_local_times_become_utc(text: str, utc: str, words: str) -> None:
+def test_local_times_become_utc(
+    zone: tzinfo | None, text: str, utc: str, words: str
+) -> None:
     """Where the clock was changed it is said."""
-    moment, notice = clock.parse(text, NOW, BERLIN)
+    moment, notice = clock.parse(text, NOW, zone)
     assert moment == datetime.fromisoformat(utc).replace(tzinfo=UTC)
     assert bool(notice) == bool(words)
     assert words in notice

@@ -77,8 +77,10 @@ def parse(text: str, now: datetime, zone: tzinfo | None = None) -> tuple[datetim
 
 
 def _as_utc(written: datetime, zone: tzinfo | None) -> datetime:
-    aware = written.replace(tzinfo=zone) if zone else written.astimezone()
-    return aware.astimezone(UTC)
+    if zone is None:
+        # not `astimezone`: in the hour that spring leaves out it goes an hour back
+        return datetime.fromtimestamp(written.timestamp(), UTC)
+    return written.replace(tzinfo=zone).astimezone(UTC)
 
 
 def _changed_then(written: datetime, zone: tzinfo | None) -> str:
