@@ -255,6 +255,25 @@ def test_clicks_are_louder_on_one() -> None:
     assert quiet == 0
 
 
+@pytest.mark.parametrize(
+    ("meter", "loud"),
+    [
+        (Meter(7, 8), [0, 2, 4]),
+        (Meter(6, 8), [0, 3]),
+        (Meter(3, 8), [0]),
+        (Meter(3, 4), [0]),
+    ],
+    ids=str,
+)
+def test_clicks_show_the_groups_of_a_bar(meter: Meter, loud: list[int]) -> None:
+    """Common practice: 7/8 is counted two, two, three; what is soft is half as loud."""
+    heard = demo.play(of_notes(note(0), meter=meter)).samples
+    step = SAMPLE_RATE_HZ * 4 // meter.unit
+    clicks = heard[: step * meter.count].reshape(meter.count, -1)
+    peaks = np.abs(clicks).max(axis=1)
+    assert [k for k in range(meter.count) if peaks[k] > 0.7 * peaks[0]] == loud
+
+
 def test_a_ladder_of_tempos_starts_each_on_a_bar() -> None:
     """Twice at 60, twice at 120, each counted in; a bar is 4 s, then 2 s."""
     manner = demo.Manner(tempos_bpm=(60, 120), repeats=2)

@@ -37,8 +37,14 @@ def counts(lick: Lick, first: Fraction, end: Fraction) -> list[tuple[Fraction, s
 
 
 def _kind(count: int, meter: Meter) -> str:
-    """Which click falls on a count of the bar; eighths go in threes from 6/8 on."""
+    """Which click falls on a count of the bar.
+
+    Eighths go in threes from 6/8 on, in 5/8 and 7/8 in twos and three at the end.
+    """
     if count == 0:
         return "one"
-    in_threes = meter.unit >= 8 and meter.count > 3 and meter.count % 3 == 0
-    return "group" if in_threes and count % 3 == 0 else "between"
+    if meter.unit < 8 or meter.count <= 3:
+        return "between"
+    if meter.count % 3 == 0:
+        return "group" if count % 3 == 0 else "between"
+    return "group" if count % 2 == 0 and count < meter.count - 1 else "between"
