@@ -15,7 +15,7 @@ COMMANDS = {
     "check": ("check", "Hold a recorded TAKE against its lick."),
     "record": ("record", "Record a take against a click, and check it at once."),
     "desk": ("desk", "A page to record and check takes in your browser."),
-    "lick": ("lick", "Licks: hear them and print them."),
+    "lick": ("lick", "Licks: read, search, move, drill, hear and print them."),
     "compare": ("compare", "Two results of one lick: what got better, what worse."),
     "progress": ("progress", "What changes over days and weeks, and what does not."),
     "practice": ("practice", "Plan the next practice, and log what was done."),

@@ -21,4 +21,4 @@ LICK_COMMANDS = {
 
 @click.group(cls=LazyGroup, package="assessor.cli.lick", table=LICK_COMMANDS)
 def lick() -> None:
-    """Licks: hear them and print them."""
+    """Licks: read, search, move, drill, hear and print them."""
