@@ -62,6 +62,32 @@ def test_midi_has_the_tempo_and_the_bends(tmp_path: Path) -> None:
     assert max(m.pitch for m in messages if m.type == "pitchwheel") > 5000
 
 
+def test_midi_bends_by_the_bytes(tmp_path: Path) -> None:
+    """MIDI 1.0: 14 bits, low seven first, 2000 hex at rest, range by parameter 0.
+
+    Of a range of three semitones a half step is 2AAB hex (2B 55), a whole one 3555
+    (55 6A), with running status (a byte E0 before the first alone).
+    """
+    sheet = tmp_path / "bends.lick"
+    sheet.write_text(
+        "tempo: 60\ntuning: D3 G3 B3 E4\n\n   h     h\n"
+        "e|-5b6---5b7-|\nB|-----------|\nG|-----------|\nD|-----------|\n"
+    )
+    out = tmp_path / "a.mid"
+    assert run("hear", sheet, "-o", out).exit_code == 0
+    data = out.read_bytes()
+    assert bytes.fromhex("B0 65 00 00 64 00 00 06 03") in data
+    half, rest, whole, end = (
+        bytes.fromhex(v) for v in ("2B 55", "E0 00 40", "55 6A", "FF 2F")
+    )
+    head, _, after_half = data.partition(bytes.fromhex("45 58"))[2].partition(half)
+    assert whole not in head
+    between, _, last = after_half.partition(whole)
+    assert rest in between
+    assert rest in last
+    assert end in last
+
+
 @pytest.mark.parametrize(
     ("words", "says"),
     [
