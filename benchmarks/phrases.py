@@ -2,7 +2,8 @@
 
     python benchmarks/phrases.py --out DIR --takes N --seed S
         [--font fluid|tim | --notes DIR --guitar hollow|electric]
-        [--degraded SHARE] [--passes SHARE] [--kinds KIND,KIND] [--noises NOISE,...]
+        [--degraded SHARE] [--toned SHARE] [--passes SHARE]
+        [--kinds KIND,...] [--degradations NAME,...] [--noises NOISE,...]
 
 Beside every ``TAKE.wav`` lie ``TAKE.musicxml`` (the lick) and ``TAKE.json`` (the
 truth); ``manifest.json`` names the takes, ``calibration.json`` holds how far the
@@ -26,7 +27,7 @@ from typing import Any
 import numpy as np
 import soundfile
 from takes.curves import Stroke, Touch
-from takes.degrade import DEGRADATIONS
+from takes.degrade import DEGRADATIONS, tone
 from takes.hand import NOISES, Hand, draw_hand, only_hand
 from takes.invent import Wish, invent
 from takes.measure import DETUNE_TIMES_S, SAMPLE_RATE_HZ
@@ -281,6 +282,9 @@ def make(arguments: argparse.Namespace) -> list[str]:
             own = [next(sources) for _ in need]
             samples, truth = mix(plan, own, guitar, rng)
             truth["noise"] = noises[k // len(kinds) % len(noises)]
+            colour = np.random.default_rng([seed, k, 2])
+            if colour.random() < arguments.toned:
+                samples = tone(samples, colour)
             if rng.random() < arguments.degraded:
                 samples, truth = degrade(samples, truth, rng, degradations)
             write_take(folder, plan.lick, samples, truth)
@@ -306,6 +310,7 @@ def main() -> None:
     parser.add_argument("--notes", help="folder of recorded notes with notes.csv")
     parser.add_argument("--guitar", choices=("hollow", "electric"), default="hollow")
     parser.add_argument("--degraded", type=float, default=0.0, help="share, 0 to 1")
+    parser.add_argument("--toned", type=float, default=0.0, help="share, 0 to 1")
     parser.add_argument("--passes", type=float, default=0.0, help="share with several")
     parser.add_argument("--kinds", default="", help="comma-separated, default all")
     parser.add_argument("--degradations", default="", help="likewise")
@@ -323,7 +328,7 @@ def main() -> None:
             parser.error(f"not known: {', '.join(unknown)}; of: {', '.join(known)}")
     if arguments.takes < 1:
         parser.error(f"--takes {arguments.takes}: at least 1")
-    for share in (arguments.degraded, arguments.passes):
+    for share in (arguments.degraded, arguments.toned, arguments.passes):
         if not 0 <= share <= 1:
             parser.error(f"a share of {share:g} is not in 0 to 1")
     make(arguments)

@@ -177,6 +177,25 @@ def syllable(rng: Generator) -> FloatArray:
     return np.asarray(out * np.hanning(count) * rng.uniform(0.3, 1))
 
 
+def tone(samples: FloatArray, rng: Generator) -> FloatArray:
+    """Turn a guitar into another: three broad resonances or holes, ± 10 dB.
+
+    Peaking filters of the Audio EQ Cookbook (Bristow-Johnson; W3C note of 2021).
+    """
+    for low_hz, high_hz in ((80, 400), (300, 1500), (1200, 6000)):
+        middle_hz = float(np.exp(rng.uniform(np.log(low_hz), np.log(high_hz))))
+        gain = 10 ** (rng.uniform(-10, 10) / 40)
+        turn = 2 * np.pi * middle_hz / SAMPLE_RATE_HZ
+        alpha = np.sin(turn) / (2 * rng.uniform(0.4, 1.5))
+        middle = -2 * np.cos(turn)
+        samples = signal.lfilter(
+            [1 + alpha * gain, middle, 1 - alpha * gain],
+            [1 + alpha / gain, middle, 1 - alpha / gain],
+            samples,
+        )
+    return _to_peak(np.asarray(samples))
+
+
 def bedroom(samples: FloatArray, rng: Generator, log: Settings) -> FloatArray:
     """Record with a small microphone in a room: all of it at once."""
     wet = room(samples, rng, log)
