@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import itertools
+from pathlib import Path
 
 import librosa
 import music21
@@ -12,6 +13,7 @@ from hand_made import lick
 from hypothesis import given
 from hypothesis import strategies as st
 
+from assessor import lick as licks
 from assessor.lick import Bend, BendKind
 from assessor.lick.harmony import (
     infer_key,
@@ -279,3 +281,24 @@ def test_keys_are_spelled_as_music21_does(key: str, flats: bool) -> None:
     mode = "minor" if key.endswith("m") else "major"
     assert (music21.key.Key(tonic, mode).sharps < 0) is flats
     assert spells_flat(parse_scale(key).pitch_classes) is flats
+
+
+REFERENCES = sorted((Path(__file__).parents[1] / "references").glob("*.lick"))
+
+
+@pytest.mark.parametrize("path", REFERENCES, ids=lambda path: path.stem)
+def test_the_key_is_that_music21_finds(path: Path) -> None:
+    """Its Krumhansl-Kessler analysis of the same pitches and lengths."""
+    one = licks.read(path)
+    stream = music21.stream.Stream()
+    for note in one.notes:
+        pitches = sounding(note)
+        for midi in pitches:
+            length = note.duration_beats / len(pitches)
+            stream.append(music21.note.Note(midi, quarterLength=length))
+    theirs = music21.analysis.discrete.KrumhanslKessler().getSolution(stream)
+    ours = infer_key(one)
+    assert ours is not None
+    assert ours.tonic == theirs.tonic.pitchClass
+    assert ours.minor == (theirs.mode == "minor")
+    assert ours.correlation == pytest.approx(theirs.correlationCoefficient, abs=1e-9)
