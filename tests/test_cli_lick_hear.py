@@ -6,6 +6,7 @@ import io
 import re
 from pathlib import Path
 
+import click
 import mido
 import numpy as np
 import pytest
@@ -155,6 +156,44 @@ def test_print_writes_each_format(tmp_path: Path, suffix: str, head: bytes) -> N
     done = run("print", BENDS, "-o", out, "--paper", "letter")
     assert done.exit_code == 0, done.output
     assert out.read_bytes().startswith(head)
+
+
+@pytest.mark.parametrize("command", ["hear", "print", "handout"])
+def test_what_was_left_out_on_reading_is_told(tmp_path: Path, command: str) -> None:
+    """A MIDI file names neither strings nor frets; that they were chosen is said."""
+    sheet = tmp_path / "a.lick"
+    sheet.write_bytes(Path(BENDS).read_bytes())
+    middle = tmp_path / "a.mid"
+    assert run("hear", sheet, "-o", middle).exit_code == 0
+    asked = lick.read(middle)
+    assert asked.notices
+    given: Path = middle
+    if command == "handout":
+        given = tmp_path / "a.md"
+        given.write_text("![](a.mid)\n")
+    out = {"hear": "a.wav", "print": "a.svg", "handout": "a.html"}[command]
+    done = run(command, given, "-o", tmp_path / out)
+    assert done.exit_code == 0, done.output
+    assert asked.notices[0] in done.output
+
+
+def test_pages_are_written_all_or_none(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """When the second page cannot be written, the first one goes, too."""
+    from assessor.cli.lick import paper
+
+    def full(file: Path, content: str | bytes) -> None:
+        if file.name == "b.svg":
+            message = "no room"
+            raise click.BadParameter(message)
+        file.write_bytes(b"")
+
+    monkeypatch.setattr(paper, "write", full)
+    files = [tmp_path / "a.svg", tmp_path / "b.svg"]
+    with pytest.raises(click.BadParameter):
+        paper._write_all(files, ["", ""])
+    assert list(tmp_path.iterdir()) == []
 
 
 def test_a_pdf_has_its_title_and_is_the_same_each_time(tmp_path: Path) -> None:

@@ -14,6 +14,7 @@ from assessor.cli.lick.paper import (
     refuse_without_verovio,
     staff_option,
 )
+from assessor.cli.lick.writing import listed
 from assessor.cli.terminal import bad_files, patience, show, write
 
 if TYPE_CHECKING:
@@ -64,6 +65,9 @@ def handout(
     count = len(made.licks)
     size_kb = len(content) / BYTES_PER_KB
     show(f"{out}: {count} lick{'' if count == 1 else 's'}, {size_kb:.0f} kB\n")
+    for one in made.licks:
+        heading = f"changed or left out on reading lick {one.heading}"
+        show(listed(heading, one.lick.notices))
 
 
 def _page(made: Handout, *, staff: bool, sound: bool) -> bytes:

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 import click
 
 from assessor.cli.lick.files import force_option, out_option, refuse_wrong_out
+from assessor.cli.lick.writing import listed
 from assessor.cli.terminal import Number, bad_files, show, write
 
 if TYPE_CHECKING:
@@ -102,6 +103,7 @@ def hear(
         _write_midi(asked, manner, out)
     else:
         _write_sound(asked, manner, out)
+    show(listed(f"changed or left out on reading {lick_path}", asked.notices))
 
 
 def _over(words: str) -> tuple[tuple[int, ...], ...]:

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from importlib.util import find_spec
 from pathlib import Path
 
 import click
 
 from assessor.cli.lick.files import force_option, out_option, refuse_wrong_out
+from assessor.cli.lick.writing import listed
 from assessor.cli.terminal import bad_files, show, write
 
 SUFFIXES = (".svg", ".pdf", ".png")
@@ -59,9 +61,20 @@ def paper(lick_path: str, out: Path, paper_name: str, staff: bool, force: bool) 
     files = _numbered(out, len(contents))
     for file in files:
         refuse_wrong_out(file, SUFFIXES, force=force)
-    for file, content in zip(files, contents, strict=True):
-        write(file, content)
+    _write_all(files, contents)
     show("".join(f"{file}\n" for file in files))
+    show(listed(f"changed or left out on reading {lick_path}", asked.notices))
+
+
+def _write_all(files: Sequence[Path], contents: Sequence[str | bytes]) -> None:
+    """Write every page, or none of them."""
+    for number, (file, content) in enumerate(zip(files, contents, strict=True)):
+        try:
+            write(file, content)
+        except click.BadParameter:
+            for earlier in files[:number]:
+                earlier.unlink(missing_ok=True)
+            raise
 
 
 def refuse_without_typst(out: Path, instead: str = ".svg") -> None:
