@@ -9,6 +9,7 @@ the web, to a mail address or to ``#lick-2``, else it is only its words.
 
 from __future__ import annotations
 
+import os
 import re
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
@@ -147,6 +148,9 @@ def read(path: str | Path) -> Handout:
 
 def _text(file: Path) -> str:
     """Content of a file that is there, is text and not too long."""
+    if os.path.isdir(file):  # unlike Path.is_dir, quiet about impossible names
+        message = "this is a folder; name the text in it"
+        raise HandoutError(message, str(file))
     try:
         content = file.read_bytes()
     except FileNotFoundError as problem:
