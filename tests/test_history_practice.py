@@ -311,6 +311,27 @@ def test_take_inside_metered_practice_counts_once(store: Store) -> None:
     assert sum(one.minutes for one in unknown) == pytest.approx(30)
 
 
+def test_two_recordings_of_one_time_count_once(store: Store) -> None:
+    """By a phone and a line at once: the phone, whose level is known, speaks."""
+    calibrate(store, "phone", Calibration(NOW - 9 * HOUR, 90.0, -20.0))
+    set_line(store, "line", line=True)
+    for number, device, hours, minutes in ((1, "line", 2, 30), (2, "phone", 1.9, 12)):
+        stores.put(
+            store,
+            number,
+            days_ago=hours / 24,
+            duration_s=60.0 * minutes,
+            device=device,
+            a_level_dbfs=-20.0,
+        )
+    found = exposures_of(ears_of(store), [], takes_of(store))
+    told = [(round(one.minutes, 6), one.level_dba) for one in found]
+    assert told == [(6, None), (12, 90.0), (12, None)]
+    around = exposures_of(ears_of(store), [practised(3, 180)], takes_of(store))
+    assert sum(one.minutes for one in around) == pytest.approx(180)
+    assert sum(one.minutes for one in around if one.level_dba) == pytest.approx(12)
+
+
 def test_children_have_their_own_allowance(store: Store) -> None:
     """Remembered for the player."""
     assert not is_child(store, "Kim")

@@ -6,18 +6,20 @@ number, and words why.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import datetime, timedelta
 
 from sqlalchemy import select
 
 from assessor import care
 from assessor.errors import HistoryError
 from assessor.history.models import CalibrationRow, Device, Player
-from assessor.history.practice import Practice
+from assessor.history.practice import Practice, merged
 from assessor.history.store import Store
 from assessor.history.takes import Take, named
+
+Span = tuple[datetime, datetime]
 
 
 @dataclass(frozen=True)
@@ -156,28 +158,42 @@ def is_child(store: Store, player: str) -> bool:
 def exposures_of(
     ears: Ears, practice: Sequence[Practice], takes: Sequence[Take]
 ) -> list[Exposure]:
-    """Every stretch of playing with its level, in order of time.
+    """Every stretch of playing with its level, in order of time; no moment twice.
 
-    A take made during logged practice is part of it: the meter reading of the log
-    stands before that of the take, and time without either stays unknown.
+    Where several speak of one moment, the meter reading of the log stands before the
+    level of a take, and both before time without a level.
     """
-    found: list[Exposure] = []
-    outside = list(takes)
+    ranked: list[tuple[int, Span, float | None, str]] = []
     for one in practice:
-        end = one.ended_at or one.started_at
-        inside = [t for t in outside if one.started_at <= t.recorded_at < end]
-        rest, why = one.minutes, ""
+        span = one.started_at, one.ended_at or one.started_at
         if one.level_dba is None:
-            rest -= sum(take.duration_s / 60 for take in inside)
-            why = "logged without a meter reading"
+            ranked.append((3, span, None, "logged without a meter reading"))
         else:
-            outside = [take for take in outside if take not in inside]
-        if rest > 0:
-            found.append(Exposure(one.started_at, rest, one.level_dba, why))
-    for take in outside:
+            ranked.append((0, span, one.level_dba, ""))
+    for take in takes:
+        span = take.recorded_at, take.recorded_at + timedelta(seconds=take.duration_s)
         level_dba, why = ears.level_dba(take)
-        found.append(Exposure(take.recorded_at, take.duration_s / 60, level_dba, why))
+        ranked.append((2 if level_dba is None else 1, span, level_dba, why))
+    found: list[Exposure] = []
+    covered: list[Span] = []
+    for _, span, level_dba, why in sorted(ranked, key=lambda one: one[:2]):
+        for start, end in _outside(span, covered):
+            minutes = (end - start).total_seconds() / 60
+            found.append(Exposure(start, minutes, level_dba, why))
+        covered = merged([*covered, span])
     return sorted(found, key=lambda exposure: exposure.began)
+
+
+def _outside(span: Span, covered: Sequence[Span]) -> Iterator[Span]:
+    """What of a span lies in none of some others, which are in order and apart."""
+    start, end = span
+    for low, high in covered:
+        if low < end and start < high:
+            if start < low:
+                yield start, low
+            start = high
+    if start < end:
+        yield start, end
 
 
 @dataclass(frozen=True)
