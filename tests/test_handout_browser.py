@@ -146,6 +146,22 @@ def test_the_last_note_of_all_can_be_pressed(browser: Any, address: str) -> None
     assert log(browser) == []
 
 
+def test_what_is_pressed_is_not_printed(browser: Any, address: str) -> None:
+    """On paper stand the words and the tab alone."""
+    see(browser, 1600)
+    browser.get(address)
+    (first, *_) = browser.find_elements("css selector", ".lick .act")
+    assert first.is_displayed()
+    browser.execute_cdp_cmd("Emulation.setEmulatedMedia", {"media": "print"})
+    try:
+        hidden = not first.is_displayed()
+        tab = browser.find_element("css selector", "#lick-1 .wide svg").is_displayed()
+    finally:
+        browser.execute_cdp_cmd("Emulation.setEmulatedMedia", {"media": ""})
+    assert hidden
+    assert tab
+
+
 def test_slower_and_over_and_over(browser: Any, address: str) -> None:
     """The speed keeps the pitch; the loop starts again with the count-in."""
     see(browser, 1600)
