@@ -207,6 +207,8 @@ def notices(one: LickProgress) -> list[str]:
             f"alike: trends in time are told from those {as_latest} one, as the latest "
             "(* and hollow points are the others)."
         )
+    if said:
+        said.append("Where something went wrong is counted over all takes alike.")
     said += _tempo_notice(one.tempos_bpm)
     return said
 

@@ -78,6 +78,8 @@ def test_other_versions_are_marked() -> None:
     text = in_full(only(takes), None)
     assert "versions 1, 2" in text
     assert "assessor history again" in text
+    assert "counted over all takes alike" in text
+    assert "counted over all" not in in_full(only(improving(6)), None)
 
 
 @pytest.mark.parametrize(
