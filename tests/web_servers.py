@@ -20,7 +20,7 @@ from assessor.web.doors import Rules, origins_of
 from assessor.web.house import Caps, House
 from assessor.web.listening import Limits
 from assessor.web.serving import listen_on, server_of
-from assessor.web.sessions import Cookie, Remembered
+from assessor.web.sessions import Cookie, Person, Remembered
 
 TOP = Path(__file__).parents[1]
 HOST = "127.0.0.1"
@@ -83,7 +83,7 @@ class Client:
         return self.ask("GET", path)
 
     def entered(self, token: str = TOKEN) -> Client:
-        """This client, let in by the link."""
+        """Be let in by the link, in a new session."""
         answer = self.get(f"/enter?token={token}")
         assert answer.status == 303
         cookie = answer.headers["set-cookie"].partition(";")[0]
@@ -113,6 +113,15 @@ class Desk:
 
     house: House
     client: Client
+
+    def known(self, player: str) -> Client:
+        """Client of somebody who is signed in already."""
+        held = self.house.sessions.open(Person(player))
+        inside = replace(
+            self.client, headers={"Cookie": f"{self.house.cookie.name}={held}"}
+        )
+        inside.headers["X-CSRF-Token"] = inside.get("/word").text
+        return inside
 
     @property
     def link(self) -> str:

@@ -84,33 +84,35 @@ def desk(
     from assessor.web.app import desk_app
     from assessor.web.doors import Rules, origins_of
     from assessor.web.house import House
-    from assessor.web.serving import listen_on, serve
+    from assessor.web.serving import CannotServe, listen_on, serve
     from assessor.web.sessions import Cookie, Remembered
 
-    with bad_files():
+    try:
         listener = listen_on(host, port, tls=False, sign_in=False)
-        number = listener.getsockname()[1]
-        with open_store(store_text) as store:
-            house = House.of(
-                (takes_folder or data_folder() / "desk").absolute(),
-                list(folders) or [_usual_folder()],
-                store,
-                sessions=Remembered(),
-                cookie=Cookie(f"assessor-{number}", secure=False),
-            )
-            house.player, house.link_token = player, secrets.token_urlsafe(32)
-            names = ("localhost", "[::1]" if ":" in host else host)
-            rules = Rules(origins_of("http", names, number), house.most_bytes)
-            link = f"http://{names[1]}:{number}/enter?token={house.link_token}"
+    except CannotServe as problem:
+        raise click.UsageError(str(problem)) from problem
+    number = listener.getsockname()[1]
+    with bad_files(), open_store(store_text) as store:
+        house = House.of(
+            (takes_folder or data_folder() / "desk").absolute(),
+            list(folders) or [_usual_folder()],
+            store,
+            sessions=Remembered(),
+            cookie=Cookie(f"assessor-{number}", secure=False),
+        )
+        house.player, house.link_token = player, secrets.token_urlsafe(32)
+        names = ("localhost", "[::1]" if ":" in host else host)
+        rules = Rules(origins_of("http", names, number), house.most_bytes)
+        link = f"http://{names[1]}:{number}/enter?token={house.link_token}"
 
-            def ready() -> None:
-                count = len(house.catalogue.entries)
-                show(f"Desk    {count} licks; open\n\n  {link}\n\nEnds with Ctrl-C.\n")
-                if opens:
-                    click.launch(link)
+        def ready() -> None:
+            count = len(house.catalogue.entries)
+            show(f"Desk    {count} licks; open\n\n  {link}\n\nEnds with Ctrl-C.\n")
+            if opens:
+                click.launch(link)
 
-            with suppress(KeyboardInterrupt):
-                serve(desk_app(house, rules), listener, on_ready=ready)
+        with suppress(KeyboardInterrupt):
+            serve(desk_app(house, rules), listener, on_ready=ready)
 
 
 def _usual_folder() -> Path:

@@ -81,7 +81,7 @@ async def begin(request: Request) -> Response:
 
 
 def _about(request: Request, wish: dict[str, Any], entry: Entry) -> About:
-    rate_hz = wish.get("sample_rate_hz", 0)
+    rate_hz, tempo = wish.get("sample_rate_hz", 0), wish.get("tempo_bpm")
     tolerance, kind = wish.get("tolerance", "usual"), wish.get("click", "none")
     known = tolerance in TOLERANCES and kind in list(ClickKind)
     if not known or not (rate_hz == 0 or rate_hz in SAMPLE_RATES_HZ):
@@ -89,7 +89,7 @@ def _about(request: Request, wish: dict[str, Any], entry: Entry) -> About:
     return About(
         player=session_of(request).person.name,
         lick=entry.name,
-        tempo_bpm=tempo_of(str(wish.get("tempo_bpm") or ""), entry.lick.tempo_bpm),
+        tempo_bpm=tempo_of(None if tempo is None else str(tempo), entry.lick.tempo_bpm),
         tolerance=tolerance,
         click=kind,
         sample_rate_hz=rate_hz,
