@@ -76,6 +76,32 @@ def test_speed_follows_the_tempo(tempo_bpm: float) -> None:
     assert slow.seconds == pytest.approx(fast.seconds / ratio)
 
 
+def test_the_quickest_shift_has_most_frets_a_second() -> None:
+    """Nine frets in two beats are slower than six in half a beat."""
+    places = [(3, 1), (3, 10), (3, 10), (3, 16), (3, 16)]
+    found = content_of(lick([0, 2, 4, "4.5", 6], places))
+    far, quick = found.shifts
+    assert (far.frets, quick.frets) == (9, 6)
+    assert found.demands.quickest_shift == quick
+
+
+def test_a_bend_ends_where_it_is_pushed_to() -> None:
+    """D bent to E ends on the fifth of A; let down again, on the fourth."""
+    box = [*BOX[:5], (3, 7)]
+    for kind, expected in ((BendKind.BEND, "5"), (BendKind.BEND_RELEASE, "4")):
+        line = lick(range(6), box, extras={5: {"bend": Bend(kind, 200)}})
+        assert content_of(line, scale=parse_scale("Am")).ending_degree == expected
+
+
+def test_where_the_key_is_not_sure_its_scales_come_first() -> None:
+    """A diminished chord and a C: of all that hold it, those on F before those on C."""
+    _, found = shipped("diminished-cell-by-minor-thirds")
+    assert found.tonic is None
+    scale, spare = found.scales[0]
+    assert (str(found.key), str(scale)) == ("F minor", "F dorian #4")
+    assert spare == min(count for _, count in found.scales)
+
+
 def test_a_single_note_has_no_speed() -> None:
     """Nothing lies between one note and the next."""
     found = content_of(lick([0]))

@@ -108,6 +108,14 @@ def test_a_scale_without_tonic_is_taken_on_the_tonic_found() -> None:
     assert "hybrid-picked-tenths" in in_major
 
 
+def test_dead_notes_lie_in_no_scale(tmp_path: Path) -> None:
+    """Nothing that is heard is in A minor."""
+    (tmp_path / "dead.lick").write_text(sheet("x", "x", "x", "x"))
+    library = open_library(tmp_path)
+    assert search(library, parse_query(["A minor"])) == ()
+    assert names(search(library, parse_query(["dead"]))) == {"dead"}
+
+
 @pytest.mark.parametrize(
     ("query", "message"),
     [
