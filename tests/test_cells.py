@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 from hand_made import lick
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from assessor import lick as licks
@@ -154,6 +154,7 @@ DIMINISHED = "diminished-cell-by-minor-thirds.lick"
 PLACES = st.tuples(st.integers(2, 4), st.integers(3, 8))
 
 
+@settings(deadline=None)  # on a busy machine
 @given(st.lists(PLACES, min_size=1, max_size=24), st.integers(1, 5))
 def test_cells_do_not_know_where_on_the_neck_they_are(
     places: list[tuple[int, int]], frets: int

@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 from hand_made import lick
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from assessor import lick as licks
@@ -63,6 +63,7 @@ def test_speed_is_where_notes_lie_closest() -> None:
     assert asked.most_strokes_per_s == pytest.approx(10 / 3)
 
 
+@settings(deadline=None)  # the first try imports and caches
 @given(st.floats(30, 300))
 def test_speed_follows_the_tempo(tempo_bpm: float) -> None:
     """Twice as fast is twice as many notes a second, and as many skips a bar."""
@@ -79,7 +80,8 @@ def test_speed_follows_the_tempo(tempo_bpm: float) -> None:
 def test_the_quickest_shift_has_most_frets_a_second() -> None:
     """Nine frets in two beats are slower than six in half a beat."""
     places = [(3, 1), (3, 10), (3, 10), (3, 16), (3, 16)]
-    found = content_of(lick([0, 2, 4, "4.5", 6], places))
+    index = {k: {"finger": 1} for k in range(5)}
+    found = content_of(lick([0, 2, 4, "4.5", 6], places, extras=index))
     far, quick = found.shifts
     assert (far.frets, quick.frets) == (9, 6)
     assert found.demands.quickest_shift == quick
