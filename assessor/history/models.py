@@ -65,7 +65,7 @@ class Utc(TypeDecorator[datetime]):
         """Moment with its zone, UTC."""
         if value is None:
             return None
-        return (value if value.tzinfo else value.replace(tzinfo=UTC)).astimezone(UTC)
+        return value.astimezone(UTC) if value.tzinfo else value.replace(tzinfo=UTC)
 
 
 class Base(DeclarativeBase):

@@ -32,6 +32,7 @@ from typing import NamedTuple
 import numpy as np
 
 from assessor.history import clock
+from assessor.history.alike import Alike
 from assessor.history.summary import READINGS, KeptReading
 from assessor.history.takes import Take
 from assessor.trend import (
@@ -227,8 +228,9 @@ def _lick(takes: list[Take], zone: tzinfo | None) -> LickProgress:
     days = [clock.local_day(take.recorded_at, zone) for take in takes]
     reached = [bpm for take in takes if (bpm := _tempo_reached(take)) is not None]
     bins = _binned(takes, days)
-    rows = [*_all_series(bins, newest)]
-    causes = [*_cause_series(bins, newest)]
+    alike = Alike(takes)
+    rows = [*_all_series(bins, alike, newest.summary.written_bpm)]
+    causes = [*_cause_series(bins, alike)]
     judged = _judged([*rows, *causes])
     return LickProgress(
         lick=newest.lick,
@@ -259,39 +261,22 @@ def _binned(takes: Sequence[Take], days: Sequence[date]) -> Bins:
     return bins
 
 
-def _comparable(
-    takes: list[Take], newest: Take, *, by_tolerance: bool, by_click: bool = True
-) -> tuple[list[Take], bool]:
-    """Those of some takes that compare with the newest, or all when none does."""
-    version, tolerance = newest.tool_version, newest.summary.tolerance
-    to_click = newest.summary.to_click
-    same = [
-        take
-        for take in takes
-        if take.tool_version == version
-        and (not by_tolerance or take.summary.tolerance == tolerance)
-        and (not by_click or take.summary.to_click == to_click)
-    ]
-    return same or takes, bool(same)
-
-
-def _all_series(bins: Bins, newest: Take) -> Iterator[Series]:
+def _all_series(bins: Bins, alike: Alike, goal_bpm: float) -> Iterator[Series]:
     rows: dict[str, list[Point]] = {"mark": [], "tempo reached": []}
     known_names = {name for t in chain(*bins.values()) for name in t.summary.readings}
     names = [name for name in READINGS if name in known_names]
     for day, takes in bins.items():
-        judged, ok = _comparable(takes, newest, by_tolerance=True)
+        judged, ok = alike.among(takes, by_tolerance=True, by_click=True)
         marks = [take.summary.best_pass.mark for take in judged]
         reached = [_tempo_reached(take) for take in judged]
         for name, values in (("mark", marks), ("tempo reached", reached)):
             known = [value for value in values if value is not None]
             if known:
                 rows[name].append(Point(day, median(known), 0.0, len(known), ok))
-        for name, point in _readings(day, takes, newest, names):
+        for name, point in _readings(day, takes, alike, names):
             rows.setdefault(name, []).append(point)
-    goal = newest.summary.written_bpm
     units: dict[str, tuple[str, float | None]] = {}
-    units |= {"mark": ("of 100", None), "tempo reached": ("bpm", goal)}
+    units |= {"mark": ("of 100", None), "tempo reached": ("bpm", goal_bpm)}
     for name, row in rows.items():
         if row:
             unit, limit = units.get(name) or _unit_and_limit(name, bins)
@@ -299,15 +284,15 @@ def _all_series(bins: Bins, newest: Take) -> Iterator[Series]:
 
 
 def _readings(
-    day: date, takes: list[Take], newest: Take, names: Sequence[str]
+    day: date, takes: list[Take], alike: Alike, names: Sequence[str]
 ) -> Iterator[tuple[str, Point]]:
     """One point for each reading of a day."""
-    alike = {
-        timeless: _comparable(takes, newest, by_tolerance=False, by_click=not timeless)
-        for timeless in (True, False)
+    by_name = {
+        True: alike.among(takes),
+        False: alike.among(takes, by_click=True),
     }
     for name in names:
-        ours, ok = alike[name in TIMELESS]
+        ours, ok = by_name[name in TIMELESS]
         readings = [kept for take in ours if (kept := take.summary.readings.get(name))]
         if readings:
             yield name, _point(day, name, readings, ok=ok)
@@ -332,12 +317,12 @@ def _unit_and_limit(name: str, bins: Bins) -> tuple[str, float | None]:
     return kept.unit, kept.limit
 
 
-def _cause_series(bins: Bins, newest: Take) -> Iterator[Series]:
+def _cause_series(bins: Bins, alike: Alike) -> Iterator[Series]:
     """Faults of each cause in a hundred notes, commonest first."""
     counted: list[tuple[date, dict[str, int], int, bool]] = []
     total: dict[str, int] = {}
     for day, takes in bins.items():
-        judged, ok = _comparable(takes, newest, by_tolerance=True)
+        judged, ok = alike.among(takes, by_tolerance=True, by_click=True)
         counts: dict[str, int] = {}
         for take in judged:
             for cause, count in take.summary.causes.items():
