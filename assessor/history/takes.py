@@ -9,7 +9,7 @@ from datetime import datetime
 from enum import StrEnum
 from typing import TYPE_CHECKING, Any, NamedTuple, TypeVar
 
-from sqlalchemy import Select, func, select
+from sqlalchemy import Select, Text, cast, func, select
 from sqlalchemy.orm import Session
 
 from assessor.errors import HistoryError
@@ -241,6 +241,7 @@ def takes_of(store: Store, selection: Selection = EVERYTHING) -> list[Take]:
         lick.c.title,
         func.coalesce(device.c.name, ""),
         *(take.c[name] for name in TAKE_COLUMNS),
+        cast(take.c.summary, Text),
     )
     query = (
         select(*columns)
@@ -250,13 +251,14 @@ def takes_of(store: Store, selection: Selection = EVERYTHING) -> list[Take]:
         .order_by(take.c.recorded_at, take.c.id)
     )
     with store.reading() as session:
-        rows = session.connection().execute(meant(query, selection))
-        return [_take(*row) for row in rows]
-
-
-def _take(*fields: Any) -> Take:
-    whole = *fields[:-1], Summary.from_json(fields[-1])
-    return Take(*whole)
+        rows = session.connection().execute(meant(query, selection)).all()
+    # all at once: one by one costs half as much again
+    summaries = json.loads(f"[{','.join([row[-1] for row in rows])}]")
+    found = []
+    for row, summary in zip(rows, summaries, strict=True):
+        fields: list[Any] = [*row[:-1], Summary.from_json(summary)]
+        found.append(Take(*fields))
+    return found
 
 
 TAKE_COLUMNS = (
@@ -268,7 +270,6 @@ TAKE_COLUMNS = (
     "copy",
     "tool_version",
     "a_level_dbfs",
-    "summary",
 )
 
 
