@@ -252,9 +252,9 @@ def _step(
     known = len(passes) == numbers.passes
     goal = one.goal_bpm
     there = known and all(inside) and tempo_bpm >= 0.98 * goal
-    part = _hot_part(one.heat, lick, numbers.part)
+    part = None if there else _hot_part(one.heat, lick, numbers.part)
     if there:
-        tempo_bpm, part = goal, None
+        tempo_bpm = goal
         why = f"at {goal:.0f} bpm and inside; keep it there"
     elif known and all(inside):
         tempo_bpm = min(tempo_bpm * (1 + numbers.up / 100), goal)
