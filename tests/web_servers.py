@@ -15,10 +15,12 @@ from typing import Any
 import stores
 from starlette.types import ASGIApp
 
-from assessor.web.app import desk_app
+from assessor.review.books import Books
+from assessor.web.app import desk_app, review_app
 from assessor.web.doors import Rules, origins_of
 from assessor.web.house import Caps, House
 from assessor.web.listening import Limits
+from assessor.web.review import Classroom
 from assessor.web.serving import listen_on, server_of
 from assessor.web.sessions import Cookie, Person, Remembered
 
@@ -160,6 +162,36 @@ def desk(
         rules = Rules(origins_of("http", [HOST], port), house.most_bytes, pause_s)
         with running(desk_app(house, rules), listener):
             yield Desk(house, Client(port))
+
+
+@dataclass
+class Review:
+    """A class being reviewed."""
+
+    room: Classroom
+    client: Client
+
+    @property
+    def link(self) -> str:
+        """Address that lets in."""
+        return f"http://{HOST}:{self.client.port}/enter?token={TOKEN}"
+
+
+@contextmanager
+def review(books: Books) -> Iterator[Review]:
+    """A teacher's pages for a review."""
+    listener = listen_on(HOST, 0, tls=False, sign_in=False)
+    port = listener.getsockname()[1]
+    room = Classroom(
+        sessions=Remembered(),
+        cookie=Cookie(f"assessor-{port}", secure=False),
+        link_token=TOKEN,
+        books=books,
+        author="A. Teacher",
+    )
+    rules = Rules(origins_of("http", [HOST], port), room.most_bytes)
+    with running(review_app(room, rules), listener):
+        yield Review(room, Client(port))
 
 
 def wait_until(

@@ -1,9 +1,9 @@
-"""The desk as an application: its addresses, and the doors before them."""
+"""Pages as applications: their addresses, and the doors before them."""
 
 from __future__ import annotations
 
-from collections.abc import AsyncIterator
-from contextlib import asynccontextmanager
+from collections.abc import AsyncIterator, Callable, Sequence
+from contextlib import AbstractAsyncContextManager, asynccontextmanager, nullcontext
 
 from starlette.applications import Starlette
 from starlette.exceptions import HTTPException
@@ -12,15 +12,18 @@ from starlette.requests import Request
 from starlette.responses import Response
 from starlette.routing import BaseRoute, Route
 
-from assessor.web import desk, intake, pages
+from assessor.web import desk, intake, linked, pages, review
 from assessor.web.doors import Doors, Rules
-from assessor.web.house import House
-from assessor.web.sessions import Gate
+from assessor.web.house import Door, House
+from assessor.web.review import Classroom
 
-DESK: tuple[BaseRoute, ...] = (
-    Route("/", desk.licks),
+SHARED: tuple[BaseRoute, ...] = (
     Route("/static/{name}", pages.static),
     Route("/word", pages.word),
+)
+DESK: tuple[BaseRoute, ...] = (
+    *SHARED,
+    Route("/", desk.licks),
     Route("/licks/{lick}", desk.desk),
     Route("/licks/{lick}/demo.flac", desk.demo),
     Route("/licks/{lick}/clicks.wav", desk.clicks),
@@ -42,27 +45,31 @@ def desk_app(house: House, rules: Rules) -> Starlette:
     Parameters
     ----------
     house : House
-        With a `link_token`.
+        With a `link_token`; its workers run as long as the application does.
     rules : Rules
     """
-    enter = Route("/enter", desk.enter)
-    gate = Middleware(
-        Gate,
-        sessions=house.sessions,
-        cookie=house.cookie,
-        open_paths=("/enter", "/static/"),
-    )
-    return application(house, rules, (*DESK, enter), gate)
+    routes = (*DESK, Route("/enter", linked.enter))
+    return application(house, rules, routes, linked.gate(house), house.workers.running)
+
+
+def review_app(classroom: Classroom, rules: Rules) -> Starlette:
+    """Takes of a class for its teacher, let in by a link."""
+    routes = (*review.ROUTES, *SHARED, Route("/enter", linked.enter))
+    return application(classroom, rules, routes, linked.gate(classroom), nullcontext)
 
 
 def application(
-    house: House, rules: Rules, routes: tuple[BaseRoute, ...], gate: Middleware
+    door: Door,
+    rules: Rules,
+    routes: Sequence[BaseRoute],
+    gate: Middleware,
+    while_running: Callable[[], AbstractAsyncContextManager[None]],
 ) -> Starlette:
-    """Application whose workers run as long as it does."""
+    """Application behind its doors."""
 
     @asynccontextmanager
     async def lifespan(_: Starlette) -> AsyncIterator[None]:
-        async with house.workers.running():
+        async with while_running():
             yield
 
     app = Starlette(
@@ -71,7 +78,7 @@ def application(
         exception_handlers={HTTPException: _told, 404: _told, 500: _failed},
         lifespan=lifespan,
     )
-    app.state.house = house
+    app.state.house = door
     return app
 
 

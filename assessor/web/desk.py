@@ -6,11 +6,10 @@ import asyncio
 import math
 from dataclasses import dataclass
 from functools import lru_cache
-from hmac import compare_digest
 
 from starlette.exceptions import HTTPException
 from starlette.requests import Request
-from starlette.responses import PlainTextResponse, RedirectResponse, Response
+from starlette.responses import Response
 
 from assessor.capture import level
 from assessor.capture.slate import ClickKind
@@ -21,9 +20,9 @@ from assessor.lick.notation import Lick
 from assessor.web.catalogue import Entry
 from assessor.web.house import House
 from assessor.web.pages import shown
-from assessor.web.sessions import Person, session_of
+from assessor.web.sessions import session_of
 from assessor.web.shelf import past_of
-from assessor.web.sounds import ClickSound, click_sound, demo_flac
+from assessor.web.sounds import click_sound, demo_flac
 from assessor.web.takes import SAMPLE_RATES_HZ, State
 
 TEMPO_BPM = (20.0, 400.0)
@@ -84,20 +83,6 @@ def tempo_of(text: str | None, written_bpm: float) -> float:
         message = f"a tempo lies between {TEMPO_BPM[0]:g} and {TEMPO_BPM[1]:g} bpm"
         raise HTTPException(400, message)
     return tempo_bpm
-
-
-async def enter(request: Request) -> Response:
-    """Let in who has the link; always a new session, whatever the browser came with."""
-    house = house_of(request)
-    token = request.query_params.get("token", "")
-    if not house.link_token or not compare_digest(
-        token.encode(), house.link_token.encode()
-    ):
-        words = "this link is not, or no longer, right: take the one in the terminal"
-        return PlainTextResponse(words, 403)
-    response = RedirectResponse("/", 303)
-    house.cookie.set(response, house.sessions.open(Person(house.player)))
-    return response
 
 
 async def licks(request: Request) -> Response:
@@ -194,7 +179,6 @@ async def demo(request: Request) -> Response:
     sound = await house_of(request).sounds.get(
         key, lambda: demo_flac(entry.lick, tempo_bpm)
     )
-    assert isinstance(sound, bytes)
     return Response(sound, media_type="audio/flac")
 
 
@@ -215,7 +199,6 @@ async def clicks(request: Request) -> Response:
     sound = await house_of(request).sounds.get(
         key, lambda: click_sound(entry.lick, tempo_bpm, kind, rate_hz)
     )
-    assert isinstance(sound, ClickSound)
     times = {"Start": sound.start_s, "Sent": sound.sent_s, "Pass": sound.pass_s}
     headers = {f"X-{name}-S": f"{value:.9f}" for name, value in times.items()}
     return Response(sound.wav, media_type="audio/wav", headers=headers)

@@ -7,6 +7,7 @@ from collections import OrderedDict
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from pathlib import Path
+from typing import Any, TypeVar
 
 from assessor.history.store import Store
 from assessor.web.catalogue import Catalogue
@@ -14,6 +15,8 @@ from assessor.web.doors import FORM_BYTES
 from assessor.web.sessions import Cookie, Sessions
 from assessor.web.takes import Takes
 from assessor.web.workers import Workers
+
+Sound = TypeVar("Sound")
 
 PIECE_BYTES = 1_000_000  # five seconds at 48 kHz
 FILE_BYTES = 200_000_000
@@ -40,9 +43,32 @@ class Caps:
     recorded_bytes: int = MOST_RECORDED_BYTES
 
 
-@dataclass
-class House:
-    """Everything that requests share.
+@dataclass(kw_only=True)
+class Door:
+    """How somebody comes in.
+
+    Attributes
+    ----------
+    sessions : Sessions
+    cookie : Cookie
+    player : str
+        Who is let in by the link.
+    link_token : str
+        What the link holds; empty = nobody is let in by a link.
+    home : str
+        What the first page is called.
+    """
+
+    sessions: Sessions
+    cookie: Cookie
+    player: str = ""
+    link_token: str = ""
+    home: str = "Licks"
+
+
+@dataclass(kw_only=True)
+class House(Door):
+    """Everything that requests to a desk share.
 
     Attributes
     ----------
@@ -51,24 +77,15 @@ class House:
     workers : Workers
     store : Store
         The history.
-    sessions : Sessions
-    cookie : Cookie
     caps : Caps
-    player : str
-        Who is let in by the link.
-    link_token : str
-        What the link holds; empty = nobody is let in by a link.
+    sounds : Sounds
     """
 
     takes: Takes
     catalogue: Catalogue
     workers: Workers
     store: Store
-    sessions: Sessions
-    cookie: Cookie
     caps: Caps = field(default_factory=Caps)
-    player: str = ""
-    link_token: str = ""
     sounds: Sounds = field(default_factory=lambda: Sounds())
 
     def most_bytes(self, path: str) -> int:
@@ -94,7 +111,14 @@ class House:
         """House with a folder for takes and some folders of licks."""
         takes, catalogue = Takes(folder), Catalogue(licks)
         workers = Workers(takes, catalogue.file, listeners)
-        return cls(takes, catalogue, workers, store, sessions, cookie)
+        return cls(
+            takes=takes,
+            catalogue=catalogue,
+            workers=workers,
+            store=store,
+            sessions=sessions,
+            cookie=cookie,
+        )
 
 
 class Sounds:
@@ -103,9 +127,9 @@ class Sounds:
     MOST = 24
 
     def __init__(self) -> None:
-        self._made: OrderedDict[object, asyncio.Task[object]] = OrderedDict()
+        self._made: OrderedDict[object, asyncio.Task[Any]] = OrderedDict()
 
-    async def get(self, key: object, make: Callable[[], object]) -> object:
+    async def get(self, key: object, make: Callable[[], Sound]) -> Sound:
         """Sound of a key, made if it is not there."""
         if key not in self._made:
             self._made[key] = asyncio.create_task(asyncio.to_thread(make))
@@ -113,7 +137,8 @@ class Sounds:
                 self._made.popitem(last=False)
         self._made.move_to_end(key)
         try:
-            return await asyncio.shield(self._made[key])
+            sound: Sound = await asyncio.shield(self._made[key])
         except Exception:
             self._made.pop(key, None)
             raise
+        return sound

@@ -16,7 +16,9 @@ from assessor.web.sessions import session_of
 
 SHIPPED = {
     "htmx.min.js": "text/javascript",
+    "tab.js": "text/javascript",
     "desk.js": "text/javascript",
+    "review.js": "text/javascript",
     "sending.js": "text/javascript",
     "recorder.js": "text/javascript",
     "icon.svg": "image/svg+xml",

@@ -8,6 +8,7 @@ from assessor.cli.lazy import LazyGroup
 
 COMMANDS = {
     "run": ("run", "Assess every take in a folder; `run` may be left out."),
+    "serve": ("serve", "Hear takes and overrule in your browser, one after another."),
     "list": ("takes", "List takes, with the names to correct them by."),
     "correct": ("correct", "Say what a take is instead of what was found."),
     "agree": ("agree", "How far tool and teacher agree on takes judged blind."),

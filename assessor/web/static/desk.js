@@ -78,29 +78,10 @@
   one("hear").addEventListener("click", () => (heard ? hush() : hear()));
   one("how").addEventListener("submit", (event) => event.preventDefault());
 
-  const shown = () => all(".tab .picture").find((one) => one.getClientRects().length);
-
-  function reach(note) {
-    for (const other of all(".note", shown())) other.tabIndex = -1;
-    note.tabIndex = 0;
-    note.focus();
-    one("noted").textContent = note.getAttribute("aria-label");
-  }
-
-  for (const note of all(".tab .note")) {
-    const index = Number(note.dataset.note);
-    note.tabIndex = index ? -1 : 0;
-    note.addEventListener("click", () => (reach(note), hear(index)));
-    note.addEventListener("pointerenter", () => (one("noted").textContent = note.getAttribute("aria-label")));
-    note.addEventListener("keydown", (event) => {
-      const notes = all(".note", shown());
-      const aim = { ArrowRight: index + 1, ArrowLeft: index - 1, Home: 0, End: notes.length - 1 }[event.key];
-      if (event.key === "Enter" || event.key === " ") hear(index);
-      else if (aim === undefined) return;
-      else if (notes[aim]) reach(notes[aim]);
-      event.preventDefault();
-    });
-  }
+  tabOf(document.querySelector(".tab"), {
+    press: (index) => hear(index),
+    reached: (_, words) => (one("noted").textContent = words),
+  });
 
   document.addEventListener("keydown", (event) => event.key === "Escape" && hush());
 
