@@ -50,7 +50,7 @@ def test_show_reckons_with_what_is_given() -> None:
 def test_show_cautions_beyond_the_span() -> None:
     """A span of three frets is narrower than the box."""
     assert "Careful" not in run("show", BOX).output
-    assert "3 are the usual reach" in " ".join(
+    assert "4 frets under one hand are more than 3" in " ".join(
         run("show", BOX, "--span", 3).output.split()
     )
 

@@ -294,7 +294,7 @@ def _stretch_cautions(lick: Lick, span_frets: int) -> Iterator[HandCaution]:
             f"frets {each.low_fret} to {each.high_fret}, {each.distance_mm:.0f} mm, "
             + ("held at once" if each.slur else "without a shift")
         )
-        reason = f"{each.frets} frets under one hand, {span_frets} are the usual reach"
+        reason = f"{each.frets} frets under one hand are more than {span_frets}"
         yield HandCaution(each.last, CautionKind.STRETCH, what, reason)
 
 

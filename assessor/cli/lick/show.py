@@ -11,6 +11,7 @@ import click
 
 from assessor.cli.terminal import Number, bad_files, can_hold
 from assessor.cli.terminal import show as say
+from assessor.lick.hands import SPAN_FRETS
 
 if TYPE_CHECKING:
     from assessor.lick.scales import Chord, Scale
@@ -44,7 +45,7 @@ PIPE_WIDTH, WIDEST = 80, 120
     "span_frets",
     metavar="FRETS",
     type=click.IntRange(2, 12),
-    default=5,
+    default=SPAN_FRETS,
     show_default=True,
     help="Frets a hand may cover before it is cautioned, both ends counted.",
 )
