@@ -132,6 +132,15 @@ def test_own_folders_are_searched_in_place_of_those_that_ship(tmp_path: Path) ->
     assert "broken.lick" in done.stderr
 
 
+def test_a_path_stands_whole_on_its_line(tmp_path: Path) -> None:
+    """However long, spaces and all: it can be copied."""
+    folder = tmp_path / " ".join(["my licks"] * 12)
+    folder.mkdir()
+    (folder / "mine.lick").write_text(BOX.read_text())
+    lines = run("library", "--in", folder).output.splitlines()
+    assert f"    {folder / 'mine.lick'}" in lines
+
+
 @pytest.mark.parametrize(
     ("words", "code", "expected"),
     [

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
+from collections.abc import Set
 from dataclasses import dataclass
 from fractions import Fraction
 from itertools import pairwise
@@ -211,11 +212,7 @@ def content_of(
     key = infer_key(lick)
     found = key.tonic if key is not None and key.sure else None
     tonic = found if scale is None else scale.tonic
-    scales = scales_holding(classes, tonic) if heard else ()
-    if tonic is None and key is not None:  # the likeliest tonic first among equals
-        scales = tuple(
-            sorted(scales, key=lambda each: (each[1], each[0].tonic != key.tonic))
-        )
+    scales = _scales(classes, tonic, key) if heard else ()
     moves, skips = hand_shifts(lick), string_skips(lick)
     bars = float(lick.notes[-1].end_beats / lick.meter.bar_beats)
     last = sounding(lick.notes[-1])[-1:]
@@ -249,6 +246,16 @@ def content_of(
         cautions=hand_cautions(lick, span_frets),
         demands=_demands(lick, moves, len(skips), bars),
     )
+
+
+def _scales(
+    heard: Set[int], tonic: int | None, key: Key | None
+) -> tuple[tuple[Scale, int], ...]:
+    """Scales that hold what is heard; of equals those on the likeliest tonic first."""
+    found = scales_holding(heard, tonic)
+    if key is None:
+        return found
+    return tuple(sorted(found, key=lambda each: (each[1], each[0].tonic != key.tonic)))
 
 
 def _values(lick: Lick) -> dict[str, int]:

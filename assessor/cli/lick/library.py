@@ -92,7 +92,7 @@ def _lines(entry: Entry) -> list[str]:
     """Title, what it trains, what it has, and where it is."""
     lick, width = entry.lick, width_of_terminal()
     texts = [f"trains {lick.trains}"] if lick.trains else []
-    texts += [_facts(entry), _shown(entry.path)]
+    texts.append(_facts(entry))
     indent = " " * INDENT
     lines = [lick.title]
     for text in texts:
@@ -101,10 +101,10 @@ def _lines(entry: Entry) -> list[str]:
             width,
             initial_indent=indent,
             subsequent_indent=indent,
-            break_long_words=False,
             break_on_hyphens=False,
         )
-    return [*lines, ""]
+    # on a line of its own, whole: to be copied
+    return [*lines, indent + _shown(entry.path), ""]
 
 
 def _facts(entry: Entry) -> str:
