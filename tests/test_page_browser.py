@@ -33,6 +33,7 @@ import made_up_weeks  # noqa: E402
 import stores  # noqa: E402
 from selenium import webdriver  # noqa: E402
 from test_compare import result  # noqa: E402
+from test_page import with_passes  # noqa: E402
 
 TOP = Path(__file__).parents[1]
 WIDTHS = (320, 768, 1600, 3840)
@@ -79,7 +80,12 @@ def pages(tmp_path_factory: pytest.TempPathFactory) -> dict[str, str]:
         file = folder / f"{name}.html"
         file.write_text(text, encoding="utf-8")
         out[name] = file.as_uri()
-    for name, text in (("weeks", weeks(folder)), ("compare", compared())):
+    others = {
+        "weeks": weeks(folder),
+        "compare": compared(),
+        "200 passes": page(with_passes(200)),
+    }
+    for name, text in others.items():
         file = folder / f"{name}.html"
         file.write_text(text, encoding="utf-8")
         out[name] = file.as_uri()
@@ -342,7 +348,9 @@ def test_another_pass_is_shown(browser: Any, pages: dict[str, str]) -> None:
     assert [e.get_attribute("data-pass") for e in shown] == ["1"]
 
 
-@pytest.mark.parametrize("name", ["wrong-notes", "uneven-hammer-ons"])
+@pytest.mark.parametrize(
+    "name", ["wrong-notes", "uneven-hammer-ons", "three-passes", "200 passes", "weeks"]
+)
 def test_it_prints_on_two_pages(browser: Any, pages: dict[str, str], name: str) -> None:
     """A4, as many pages as a sheet has."""
     browser.get(pages[name])
