@@ -45,9 +45,11 @@ def write_take(file: Path, played: Lick, *, seed: int = 0) -> None:
     soundfile.write(file, sound.samples + noise, demo.SAMPLE_RATE_HZ)
 
 
-def write_class(folder: Path, players: int, *, shorter: int = 0) -> Lick:
+def write_class(
+    folder: Path, players: int, *, shorter: int = 0, of: Lick | None = None
+) -> Lick:
     """So many players, a folder each; every second one with faults."""
-    asked = lick.read(LICK)
+    asked = of or lick.read(LICK)
     if shorter:
         asked = replace(asked, notes=asked.notes[:shorter])
     for number in range(players):

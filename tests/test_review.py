@@ -385,6 +385,14 @@ def test_nothing_that_is_shown_holds_a_name(out: Path) -> None:
         assert str(out.parent).encode() not in text
 
 
+def test_a_review_that_stopped_at_once_goes_on(folder: Path, tmp_path: Path) -> None:
+    """Where nothing was planned yet, such as after a wrong name."""
+    lick = str(folder / "short.lick")
+    words = ["review", "nowhere", "--lick", lick, "-o", str(tmp_path / "out")]
+    assert CliRunner().invoke(main, words).exit_code == 3
+    assert "5 takes" in _review(folder, tmp_path / "out", "--without-reports")
+
+
 def test_private_files_are_for_their_owner(out: Path) -> None:
     """Folder and files."""
     private = out / "private"

@@ -52,7 +52,9 @@ def class_page(review: ClassReview, *, names: bool = False) -> str:
 def _facts(review: ClassReview) -> list[str]:
     """The class in short."""
     players = len(review.players)
-    facts = [f"{players} player{'s' * (players != 1)}", f"{len(review.takes)} takes"]
+    takes = len(review.takes)
+    facts = [f"{players} player{'s' * (players != 1)}"]
+    facts.append(f"{takes} take{'s' * (takes != 1)}")
     if review.due is not None:
         facts.append(f"due {review.due:%Y-%m-%d %H:%M}")
         late = {take.player for take in review.takes if take.late}

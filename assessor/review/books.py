@@ -276,10 +276,11 @@ def open_books(out: str | Path, *, create: bool = False) -> Books:
     if (books.private / "review.json").exists() or not create:
         books.read_plan()
         return books
-    if books.out.exists() and (not books.out.is_dir() or any(books.out.iterdir())):
+    begun = books.records.is_dir()  # and stopped before anything was planned
+    full = books.out.exists() and not (books.out.is_dir() and _is_empty(books.out))
+    if full and not begun:
         message = "is there and is no review; name a new or an empty folder"
-        if not (books.private / "roster.json").exists():
-            raise ReviewError(message, str(books.out))
+        raise ReviewError(message, str(books.out))
     try:
         books.out.mkdir(parents=True, exist_ok=True)
         (books.out / "takes").mkdir(exist_ok=True)
@@ -289,6 +290,10 @@ def open_books(out: str | Path, *, create: bool = False) -> Books:
         message = f"cannot be made: {problem.strerror}"
         raise ReviewError(message, str(out)) from problem
     return books
+
+
+def _is_empty(folder: Path) -> bool:
+    return not any(folder.iterdir())
 
 
 @contextmanager

@@ -8,6 +8,8 @@ import click
 
 from assessor.cli.terminal import Number, bad_files, show
 
+VERDICT_LETTERS = {"r": "right", "w": "wrong", "m": "missed", "u": "unsure"}
+
 
 @click.command()
 @click.argument("out", metavar="OUT")
@@ -18,6 +20,11 @@ from assessor.cli.terminal import Number, bad_files, show
     "--verdict",
     type=click.Choice(["right", "wrong", "missed", "unsure", "tool"]),
     help="What the note is; tool takes that back.",
+)
+@click.option(
+    "--verdicts",
+    metavar="LETTERS",
+    help="Of all notes at once: r right, w wrong, m missed, u unsure, - no word.",
 )
 @click.option(
     "--inside",
@@ -64,6 +71,8 @@ def correct(out: str, take_id: str, author: str | None, **said: Any) -> None:
 
         books = open_books(out)
         take = read_class(books).take(take_id)
+        notes = take.found and len(take.found.notes)
+        said["verdicts"] = _letters(said["verdicts"], notes or 0)
         corrections = _corrections(take.take_id, author or environment_author(), said)
         now = correct_take(books, corrections).take(take.take_id)
     before, after = (_mark_of(one) for one in (take.shown, now.shown))
@@ -90,6 +99,10 @@ def _corrections(take_id: str, author: str, said: dict[str, Any]) -> list[Any]:
     wanted: list[dict[str, Any]] = []
     if said["verdict"]:
         wanted.append({"what": What.VERDICT, "value": said["verdict"], "note": note})
+    wanted += [
+        {"what": What.VERDICT, "value": verdict, "note": k}
+        for k, verdict in said["verdicts"].items()
+    ]
     for judgement in ("inside", "outside"):
         if said[judgement]:
             area = {"name": said[judgement], "note": note}
@@ -108,14 +121,32 @@ def _corrections(take_id: str, author: str, said: dict[str, Any]) -> list[Any]:
         wanted.append({"what": What.REMARK, "value": said["remark"], "note": note})
     if not wanted:
         message = (
-            "say what: --verdict, --inside, --outside, --no-extra, --mark, --reading "
-            "or --remark"
+            "say what: --verdict, --verdicts, --inside, --outside, --no-extra, "
+            "--mark, --reading or --remark"
         )
         raise click.UsageError(message)
     try:
         return [Correction(take_id=take_id, **shared, **one) for one in wanted]
     except ValueError as problem:
         raise click.UsageError(str(problem)) from problem
+
+
+def _letters(text: str | None, notes: int) -> dict[int, str]:
+    """Verdicts by note from a letter for each; wrong ones end the program."""
+    if text is None:
+        return {}
+    letters = text.replace(" ", "")
+    unknown = set(letters) - set(VERDICT_LETTERS) - {"-"}
+    if unknown or len(letters) != notes:
+        message = (
+            f"{len(letters)} letters for {notes} notes"
+            if not unknown
+            else f"{min(unknown)!r} is none of r, w, m, u, -"
+        )
+        raise click.BadParameter(message, param_hint="--verdicts")
+    return {
+        k: VERDICT_LETTERS[letter] for k, letter in enumerate(letters) if letter != "-"
+    }
 
 
 def _float(value: str, text: str) -> float:

@@ -19,7 +19,8 @@ def forget(outs: tuple[str, ...], player: str, yes: bool) -> None:
     deleted by assessor history forget --player PSEUDONYM.
     """
     if not yes:
-        question = f"Delete everything of {player} in {len(outs)} reviews for good?"
+        where = outs[0] if len(outs) == 1 else f"{len(outs)} reviews"
+        question = f"Delete everything of {player} in {where} for good?"
         click.confirm(question, abort=True, err=True)
     with bad_files():
         from assessor.report.class_work import write_class
@@ -31,7 +32,12 @@ def forget(outs: tuple[str, ...], player: str, yes: bool) -> None:
             with one_at_a_time(books):
                 done = forget_player(books, player)
                 write_class(books)
-            show(
-                f"{out}: {', '.join(done.pseudonyms)} forgotten: {done.takes} takes, "
-                f"{done.corrections} corrections, {done.answers} answers\n"
+            counts = {
+                "take": done.takes,
+                "correction": done.corrections,
+                "answer": done.answers,
+            }
+            told = ", ".join(
+                f"{n} {word}{'s' * (n != 1)}" for word, n in counts.items()
             )
+            show(f"{out}: {', '.join(done.pseudonyms)} forgotten: {told}\n")

@@ -46,14 +46,18 @@ FIRST_GUESS = 3  # takes done before time left is told
     metavar="tcp://HOST:PORT",
     help="Have the takes assessed by a dask cluster (extra: cluster).",
 )
-@click.option("--tempo", "tempo_bpm", metavar="BPM", type=Number(20, 400))
+@click.option(
+    "--tempo",
+    "tempo_bpm",
+    metavar="BPM",
+    type=Number(20, 400),
+    help="Tempo that was asked for, where it is not the written one.",
+)
 @click.option(
     "--tolerance",
     "tolerance_text",
     metavar="NAME[,NUMBERS]",
-    default="usual",
-    show_default=True,
-    help="As for assessor check.",
+    help="As for assessor check; usual when left out.",
 )
 @click.option("--without-reports", is_flag=True, help="Only the class page and table.")
 @click.option("--without-sound", is_flag=True, help="Reports without the takes' sound.")
@@ -72,7 +76,7 @@ def run(
     jobs: int | None,
     address: str | None,
     tempo_bpm: float | None,
-    tolerance_text: str,
+    tolerance_text: str | None,
     without_reports: bool,
     without_sound: bool,
     names: bool,
@@ -86,13 +90,17 @@ def run(
     if (lick_path is None) == (assignment_path is None):
         message = "say what was asked for: --lick LICK, or --assignment FILE.toml"
         raise click.UsageError(message)
+    if assignment_path is not None and (tempo_bpm or tolerance_text):
+        message = "--tempo and --tolerance stand in the assignment file"
+        raise click.UsageError(message)
     with bad_files():
         from assessor.report import tool_version
         from assessor.report.class_work import write_class
         from assessor.review import planning
         from assessor.review.books import one_at_a_time, open_books
 
-        asked = _assignment(lick_path, assignment_path, tempo_bpm, tolerance_text)
+        tolerance = tolerance_text or "usual"
+        asked = _assignment(lick_path, assignment_path, tempo_bpm, tolerance)
         books = open_books(out, create=True)
         options = planning.Options(
             not without_reports, not without_sound, tool_version()
@@ -196,7 +204,8 @@ def _told(found: ClassReview, books: Books, unchanged: int) -> str:
 
     refused = [t for t in found.takes if t.record and t.record.reason]
     lines = [
-        f"{found.title}: {len(found.takes)} takes of {len(found.players)} players"
+        f"{found.title}: {_many(len(found.takes), 'take')} of "
+        + _many(len(found.players), "player")
         + (f", {unchanged} unchanged" if unchanged else "")
     ]
     for take in refused:
@@ -214,6 +223,10 @@ def _told(found: ClassReview, books: Books, unchanged: int) -> str:
         lines.append(f"{len(doubtful)} to hear yourself first; they lead the page")
     lines.append(f"Class page: {books.out / 'class.html'}")
     return "\n".join(lines) + "\n"
+
+
+def _many(count: int, word: str) -> str:
+    return f"{count} {word}{'s' * (count != 1)}"
 
 
 def _keep(found: ClassReview, books: Books, store_text: str) -> None:

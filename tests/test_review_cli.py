@@ -1,0 +1,153 @@
+"""The commands around a review: stopped and gone on with, judged blind, forgotten."""
+
+from __future__ import annotations
+
+import os
+import signal
+import subprocess
+import sys
+import time
+from pathlib import Path
+
+import made_up_class
+import pytest
+from click.testing import CliRunner
+
+from assessor.cli import main
+from assessor.review.books import open_books
+from assessor.review.summary import read_class
+
+NOTES = 8
+TOP = Path(__file__).parents[1]
+PATIENCE_S = 60.0
+
+
+@pytest.fixture(scope="module")
+def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """Eight players."""
+    folder = tmp_path_factory.mktemp("class")
+    asked = made_up_class.write_class(folder, 8, shorter=NOTES)
+    made_up_class.write_sheet(folder / "short.lick", asked)
+    return folder
+
+
+def _words(folder: Path, out: Path) -> list[str]:
+    lick = str(folder / "short.lick")
+    return ["review", str(folder), "--lick", lick, "-o", str(out), "--jobs", "1"]
+
+
+def _run(*words: str, code: int = 0) -> str:
+    done = CliRunner().invoke(main, list(words))
+    assert done.exit_code == code, done.output
+    return done.output
+
+
+@pytest.mark.parametrize("stop", [signal.SIGKILL, signal.SIGINT])
+def test_a_review_that_was_stopped_goes_on(
+    folder: Path, tmp_path: Path, stop: signal.Signals
+) -> None:
+    """What was done is not done again, and the class is the one of a whole run."""
+    out = tmp_path / "out"
+    words = [sys.executable, "-m", "assessor", *_words(folder, out)]
+    environment = {**os.environ, "PYTHONPATH": str(TOP)}
+    process = subprocess.Popen(
+        words, env=environment, stderr=subprocess.PIPE, start_new_session=True
+    )
+    deadline_s = time.monotonic() + PATIENCE_S
+    while len(list(out.glob("private/takes/*.json"))) < 2:
+        assert time.monotonic() < deadline_s
+        time.sleep(0.01)
+    os.killpg(process.pid, stop)  # as a terminal or a power cut would: workers too
+    _, said = process.communicate(timeout=PATIENCE_S)
+    assert process.returncode == (-9 if stop == signal.SIGKILL else 130)
+    assert b"Traceback" not in said
+    records = {file.name: file.read_bytes() for file in _records(out)}
+    assert 2 <= len(records) < 8
+    assert f", {len(records)} unchanged" in _run(*_words(folder, out))
+    assert len(_records(out)) == 8
+    for name, content in records.items():
+        assert (out / "private" / "takes" / name).read_bytes() == content
+    assert not list(out.rglob("*.part"))
+    review = read_class(out)
+    assert all(take.shown for take in review.takes)
+
+
+def _records(out: Path) -> list[Path]:
+    return sorted(out.glob("private/takes/*.json"))
+
+
+@pytest.fixture(scope="module")
+def out(folder: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The class, reviewed."""
+    out = tmp_path_factory.mktemp("review") / "out"
+    _run(*_words(folder, out), "--without-sound")
+    return out
+
+
+def test_takes_are_judged_blind(out: Path) -> None:
+    """A letter a note; then the page says how far to trust the tool."""
+    assert "No take was judged blind yet" in _run("review", "agree", str(out))
+    takes = read_class(out).takes
+    for number, take in enumerate(takes[:3]):
+        assert take.found is not None
+        assert take.found.mark is not None
+        letters = "".join(note.verdict[0] for note in take.found.notes)
+        letters = ("w" if number == 0 else letters[0]) + letters[1:]
+        words = ["--verdicts", letters, "--mark", f"{take.found.mark - 10 - number}"]
+        _run("review", "correct", str(out), take.take_id, *words, "--blind")
+    text = _run("review", "agree", str(out))
+    assert "3 takes judged blind" in text
+    assert f"Same verdict on {100 * 23 / 24:.0f} % of 24 notes; Cohen's kappa" in text
+    # differences of 10, 11 and 12 points: mean 11, SD 1
+    assert "Mark: tool minus teacher 11 points" in text
+    assert "lie from 9 points to 13 points (3 takes)" in text
+    assert "How far to trust it" in (out / "class.html").read_text(encoding="utf-8")
+
+
+@pytest.mark.parametrize(
+    ("letters", "said"), [("rr", "2 letters for 8 notes"), ("rrrrrrrx", "'x' is none")]
+)
+def test_wrong_letters_are_refused(out: Path, letters: str, said: str) -> None:
+    """With what was wrong."""
+    take_id = read_class(out).takes[0].take_id
+    words = ["review", "correct", str(out), take_id, "--verdicts", letters]
+    assert said in _run(*words, code=2)
+
+
+def test_answers_by_command(out: Path) -> None:
+    """One file a player, and the name beside it for the teacher."""
+    text = _run("review", "answer", str(out), "--player", "player-000", "--jobs", "1")
+    assert text.splitlines()[-1] == "1 written"
+    assert text.splitlines()[0].endswith("  player-000")
+    assert len(list(out.glob("answers/*.html"))) == 1
+
+
+def test_forgetting_by_command(folder: Path, tmp_path: Path) -> None:
+    """After asking; the class page is without the player."""
+    out = tmp_path / "out"
+    _run(*_words(folder, out), "--without-reports")
+    pseudonym = {p.name: p.pseudonym for p in open_books(out).read_roster()}
+    words = ["review", "forget", str(out), "--player", "player-003"]
+    asked = CliRunner().invoke(main, words, input="n\n")
+    assert asked.exit_code == 1
+    assert len(_records(out)) == 8
+    assert "forgotten: 1 take, 0 corrections" in _run(*words, "--yes")
+    assert len(_records(out)) == 7
+    page = (out / "class.html").read_text(encoding="utf-8")
+    assert pseudonym["player-003"] not in page
+    assert pseudonym["player-004"] in page
+    assert "nothing is known" in _run(*words, "--yes", code=3)
+
+
+def test_numbers_of_an_assignment_stand_in_it(folder: Path, tmp_path: Path) -> None:
+    """And not beside it."""
+    words = ["review", str(folder), "--assignment", "x.toml", "-o", str(tmp_path)]
+    assert "stand in the assignment" in _run(*words, "--tempo", "80", code=2)
+
+
+def test_a_review_of_the_same_folder_waits(folder: Path, out: Path) -> None:
+    """Two at once would write over each other."""
+    fcntl = pytest.importorskip("fcntl")
+    with (out / "private" / "lock").open("w") as lock:
+        fcntl.flock(lock, fcntl.LOCK_EX)
+        assert "under way" in _run(*_words(folder, out), code=3)
