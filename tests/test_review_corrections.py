@@ -233,6 +233,8 @@ def test_a_correction_is_in_everything_that_is_shown(books: Books) -> None:
     page = (books.out / "class.html").read_text(encoding="utf-8")
     assert f"{NOTES} of {NOTES}" in page
     assert f"tool: {NOTES - 1} of {NOTES}" in page
+    assert "muted &lt;b&gt;" in page
+    assert "steady" not in page  # a remark is for its player
     table = (books.out / "class.csv").read_text(encoding="utf-8")
     assert f",{NOTES},{NOTES},0," in table
     report = books.report(take_id).read_text(encoding="utf-8")

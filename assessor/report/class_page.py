@@ -5,14 +5,16 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 from assessor.figures.class_heat import class_heat
-from assessor.figures.picture import COLOURS, SHAPES, Picture
+from assessor.figures.picture import COLOURS, SHAPES, Picture, Table
 from assessor.figures.take import MIDDLE_PT, NARROW_PT, WIDE_PT
+from assessor.measures.focus import say_place
 from assessor.report.class_agreement import agreement_lines
 from assessor.report.class_rows import rows_of, say_list, why_doubtful
 from assessor.report.document import shipped, source_hash, template
 from assessor.report.result import tool_version
 from assessor.review import summary
-from assessor.review.summary import Changed, ClassReview, HardNote
+from assessor.review.corrections import Correction, What
+from assessor.review.summary import Changed, ClassReview, HardNote, Take
 
 LAYOUTS = {"wide": WIDE_PT, "middle": MIDDLE_PT, "narrow": NARROW_PT}
 # Shown where at least one player has something in it
@@ -40,6 +42,7 @@ def class_page(review: ClassReview, *, names: bool = False) -> str:
         refused=[t for t in review.takes if t.record and t.shown is None],
         licks=[_lick(review, number, names) for number in range(len(review.licks))],
         changes=_changes(review),
+        by_ear=_by_ear(review),
         unmatched=review.unmatched if names else (),
         unmatched_count=len(review.unmatched),
         agreement=agreement_lines(review),
@@ -106,8 +109,6 @@ def _hard_words(
     review: ClassReview, number: int, hard: list[HardNote]
 ) -> list[tuple[str, str]]:
     """Place and what happens there, the hardest first."""
-    from assessor.measures.focus import say_place
-
     worst = [note for note in hard if note.bad >= LEAST_HARD]
     worst.sort(key=lambda note: (-(note.share or 0), note.index))
     return [
@@ -118,6 +119,35 @@ def _hard_words(
         )
         for note in worst[:MOST_HARD]
     ]
+
+
+def _by_ear(review: ClassReview) -> Table | None:
+    """Corrections that hold; remarks are for their player alone."""
+    rows = tuple(
+        (
+            take.player,
+            _place(review, take, said),
+            f"{said.name} {said.value}".strip(),
+            said.reason,
+            said.author,
+            said.at[:16].replace("T", " "),
+        )
+        for take in review.takes
+        for said in take.corrections
+        if said.what is not What.REMARK
+    )
+    if not rows:
+        return None
+    return Table(("Player", "Where", "By ear", "Reason", "Who", "When (UTC)"), rows)
+
+
+def _place(review: ClassReview, take: Take, said: Correction) -> str:
+    lick = review.licks[take.planned.lick].lick
+    if said.note is None:
+        return "take"
+    if said.what is What.EXTRA:
+        return f"extra note {said.note + 1}"
+    return say_place(lick, said.note) if said.note < len(lick) else "not there"
 
 
 def _changes(review: ClassReview) -> dict[str, list[str]]:
