@@ -11,16 +11,21 @@ from contextlib import contextmanager
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
+from urllib.parse import urlencode
 
 import stores
 from starlette.types import ASGIApp
 
+from assessor.history import school as tables
+from assessor.history.store import Store
 from assessor.review.books import Books
-from assessor.web.app import desk_app, review_app
+from assessor.web import passwords
+from assessor.web.app import desk_app, review_app, school_app
 from assessor.web.doors import Rules, origins_of
-from assessor.web.house import Caps, House
+from assessor.web.house import Caps, House, rooms
 from assessor.web.listening import Limits
 from assessor.web.review import Classroom
+from assessor.web.school import Enrolled, School
 from assessor.web.serving import listen_on, server_of
 from assessor.web.sessions import Cookie, Person, Remembered
 
@@ -149,14 +154,13 @@ def desk(
     listener = listen_on(HOST, 0, tls=False, sign_in=False)
     port = listener.getsockname()[1]
     with stores.new_store("sqlite", folder) as store:
-        house = House.of(
-            folder / "takes",
-            [licks],
-            store,
+        house = House(
+            **rooms(folder / "takes", [licks]),
+            store=store,
             sessions=Remembered(),
             cookie=Cookie(f"assessor-{port}", secure=False),
+            link_token=TOKEN,
         )
-        house.link_token = TOKEN
         house.caps = caps or house.caps
         house.workers.limits = limits or house.workers.limits
         rules = Rules(origins_of("http", [HOST], port), house.most_bytes, pause_s)
@@ -192,6 +196,56 @@ def review(books: Books) -> Iterator[Review]:
     rules = Rules(origins_of("http", [HOST], port), room.most_bytes)
     with running(review_app(room, rules), listener):
         yield Review(room, Client(port))
+
+
+PASSWORD = "a long enough one"
+
+
+@dataclass
+class SchoolServer:
+    """A school that runs."""
+
+    house: School
+    client: Client
+
+    def account(self, name: str, *, teacher: bool = False) -> None:
+        """Make an account with `PASSWORD`."""
+        kept = passwords.hashed(PASSWORD)
+        tables.add_account(self.house.store, name, kept, teacher=teacher)
+
+    def try_in(self, name: str, password: str, **headers: str) -> Answer:
+        """Answer to a name and a password."""
+        form = urlencode({"name": name, "password": password}).encode()
+        return self.client.ask("POST", "/sign-in", form, dict(headers))
+
+    def signed_in(self, name: str) -> Client:
+        """Somebody who signed in."""
+        answer = self.try_in(name, PASSWORD)
+        assert answer.status == 303
+        cookie = answer.headers["set-cookie"].partition(";")[0]
+        inside = replace(self.client, headers={"Cookie": cookie})
+        inside.headers["X-CSRF-Token"] = inside.get("/word").text
+        return inside
+
+
+@contextmanager
+def school(store: Store, folder: Path) -> Iterator[SchoolServer]:
+    """A school's server on loopback, without TLS."""
+    listener = listen_on(HOST, 0, tls=False, sign_in=True)
+    port = listener.getsockname()[1]
+    tables.prepare(store)
+    enrolled = Enrolled(store)
+    house = School(
+        **rooms(folder / "takes", [TOP / "references"], 2),
+        store=store,
+        sessions=enrolled,
+        enrolled=enrolled,
+        cookie=Cookie(f"assessor-{port}", secure=False),
+        signs_in=True,
+    )
+    rules = Rules(origins_of("http", [HOST], port), house.most_bytes)
+    with running(school_app(house, rules), listener):
+        yield SchoolServer(house, Client(port))
 
 
 def wait_until(

@@ -14,6 +14,7 @@ from assessor.cli.lazy import LazyGroup
 COMMANDS = {
     "check": ("check", "Hold a recorded TAKE against its lick."),
     "record": ("record", "Record a take against a click, and check it at once."),
+    "school": ("school", "A school's server: sign in, assignments, hand in."),
     "desk": ("desk", "A page to record and check takes in your browser."),
     "lick": ("lick", "Licks: read, search, move, drill, hear and print them."),
     "compare": ("compare", "Two results of one lick: what got better, what worse."),

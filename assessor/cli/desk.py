@@ -12,13 +12,13 @@ from assessor.cli.keeping import player_option, store_option
 from assessor.cli.terminal import bad_files, show
 
 PORT = 8321
-NEEDED = ("starlette", "uvicorn")
+NEEDED = ("starlette", "uvicorn", "argon2")
 
 
 def refuse_without_web() -> None:
     """Say what to install where the web libraries are not there."""
     if any(find_spec(name) is None for name in NEEDED):
-        message = "this needs two more packages: pip install 'assessor[web]'"
+        message = "this needs more packages: pip install 'assessor[web]'"
         raise click.UsageError(message)
 
 
@@ -83,7 +83,7 @@ def desk(
     from assessor.history.store import open_store
     from assessor.web.app import desk_app
     from assessor.web.doors import Rules, origins_of
-    from assessor.web.house import House
+    from assessor.web.house import House, rooms
     from assessor.web.serving import CannotServe, listen_on, serve
     from assessor.web.sessions import Cookie, Remembered
 
@@ -93,14 +93,17 @@ def desk(
         raise click.UsageError(str(problem)) from problem
     number = listener.getsockname()[1]
     with bad_files(), open_store(store_text) as store:
-        house = House.of(
-            (takes_folder or data_folder() / "desk").absolute(),
-            list(folders) or [_usual_folder()],
-            store,
+        house = House(
+            **rooms(
+                (takes_folder or data_folder() / "desk").absolute(),
+                list(folders) or [usual_folder()],
+            ),
+            store=store,
             sessions=Remembered(),
             cookie=Cookie(f"assessor-{number}", secure=False),
+            player=player,
+            link_token=secrets.token_urlsafe(32),
         )
-        house.player, house.link_token = player, secrets.token_urlsafe(32)
         names = ("localhost", "[::1]" if ":" in host else host)
         rules = Rules(origins_of("http", names, number), house.most_bytes)
         link = f"http://{names[1]}:{number}/enter?token={house.link_token}"
@@ -115,7 +118,7 @@ def desk(
             serve(desk_app(house, rules), listener, on_ready=ready)
 
 
-def _usual_folder() -> Path:
+def usual_folder() -> Path:
     """Folder of licks where none is named."""
     shipped = Path("references")
     return shipped if shipped.is_dir() else Path()

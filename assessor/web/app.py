@@ -12,10 +12,12 @@ from starlette.requests import Request
 from starlette.responses import Response
 from starlette.routing import BaseRoute, Route
 
-from assessor.web import desk, intake, linked, pages, review
+from assessor.web import desk, intake, linked, pages, review, school
 from assessor.web.doors import Doors, Rules
 from assessor.web.house import Door, House
 from assessor.web.review import Classroom
+from assessor.web.school import School
+from assessor.web.sessions import Gate
 
 SHARED: tuple[BaseRoute, ...] = (
     Route("/static/{name}", pages.static),
@@ -56,6 +58,19 @@ def review_app(classroom: Classroom, rules: Rules) -> Starlette:
     """Takes of a class for its teacher, let in by a link."""
     routes = (*review.ROUTES, *SHARED, Route("/enter", linked.enter))
     return application(classroom, rules, routes, linked.gate(classroom), nullcontext)
+
+
+def school_app(house: School, rules: Rules) -> Starlette:
+    """A school's desk, let in by name and password."""
+    gate = Middleware(
+        Gate,
+        sessions=house.sessions,
+        cookie=house.cookie,
+        open_paths=("/sign-in", "/static/"),
+        sign_in="/sign-in",
+    )
+    routes = (*school.ROUTES, *DESK)
+    return application(house, rules, routes, gate, house.workers.running)
 
 
 def application(

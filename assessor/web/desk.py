@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import asyncio
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 
@@ -85,8 +86,15 @@ def tempo_of(text: str | None, written_bpm: float) -> float:
     return tempo_bpm
 
 
-async def licks(request: Request) -> Response:
-    """List of licks; only the list where a script asks for it."""
+async def licks(request: Request, asked: Sequence[object] = ()) -> Response:
+    """List of licks; only the list where a script asks for it.
+
+    Parameters
+    ----------
+    request : Request
+    asked : sequence
+        What a school asks for, shown before.
+    """
     house = house_of(request)
     await asyncio.to_thread(house.catalogue.refresh)
     wanted = request.query_params.get("q", "").strip().lower()
@@ -107,6 +115,7 @@ async def licks(request: Request) -> Response:
         unread=house.catalogue.unread,
         cut=cut,
         facts=facts,
+        asked=asked,
     )
 
 
@@ -145,6 +154,7 @@ async def desk(request: Request) -> Response:
         tolerances=TOLERANCES,
         passes=PASSES,
         tempos=TEMPO_BPM,
+        tempo=tempo_of(request.query_params.get("tempo"), entry.lick.tempo_bpm),
         cut=cut,
         waiting=waiting,
         level=Said(),

@@ -25,6 +25,7 @@ FORM_BYTES = 64 * 1024
 SLOWEST_BYTES_PER_S = 16_000
 PAUSE_S = 10.0  # between two parts of a body
 FIRST_S = 10.0
+YEAR_S = 365 * 24 * 3600
 
 POLICY = (
     "default-src 'none'; script-src 'self'; worker-src 'self'; style-src 'self'; "
@@ -34,7 +35,8 @@ POLICY = (
 HEADERS = {
     "Content-Security-Policy": POLICY,
     "X-Content-Type-Options": "nosniff",
-    "Referrer-Policy": "no-referrer",
+    # not "no-referrer": with that browsers send forms with the origin "null"
+    "Referrer-Policy": "same-origin",
     "Cross-Origin-Opener-Policy": "same-origin",
     "Cross-Origin-Resource-Policy": "same-origin",
     "Permissions-Policy": "microphone=(self), camera=(), geolocation=()",
@@ -103,6 +105,8 @@ class Doors:
                 headers = MutableHeaders(scope=message)
                 for name, value in HEADERS.items():
                     headers.setdefault(name, value)
+                if scope["scheme"] == "https":
+                    headers["Strict-Transport-Security"] = f"max-age={YEAR_S}"
             await send(message)
 
         refusal = self._refusal(scope)

@@ -57,6 +57,8 @@ class Door:
         What the link holds; empty = nobody is let in by a link.
     home : str
         What the first page is called.
+    signs_in : bool
+        By name and password instead of a link.
     """
 
     sessions: Sessions
@@ -64,6 +66,7 @@ class Door:
     player: str = ""
     link_token: str = ""
     home: str = "Licks"
+    signs_in: bool = False
 
 
 @dataclass(kw_only=True)
@@ -97,28 +100,12 @@ class House(Door):
                 return self.caps.file_bytes
         return FORM_BYTES
 
-    @classmethod
-    def of(
-        cls,
-        folder: Path,
-        licks: list[Path],
-        store: Store,
-        *,
-        sessions: Sessions,
-        cookie: Cookie,
-        listeners: int = 1,
-    ) -> House:
-        """House with a folder for takes and some folders of licks."""
-        takes, catalogue = Takes(folder), Catalogue(licks)
-        workers = Workers(takes, catalogue.file, listeners)
-        return cls(
-            takes=takes,
-            catalogue=catalogue,
-            workers=workers,
-            store=store,
-            sessions=sessions,
-            cookie=cookie,
-        )
+
+def rooms(folder: Path, licks: list[Path], listeners: int = 1) -> dict[str, Any]:
+    """Takes of a folder, licks of some folders, and who listens: parts of a house."""
+    takes, catalogue = Takes(folder), Catalogue(licks)
+    workers = Workers(takes, catalogue.file, listeners)
+    return {"takes": takes, "catalogue": catalogue, "workers": workers}
 
 
 class Sounds:

@@ -16,6 +16,7 @@ from assessor.web.sessions import session_of
 
 SHIPPED = {
     "htmx.min.js": "text/javascript",
+    "forms.js": "text/javascript",
     "tab.js": "text/javascript",
     "desk.js": "text/javascript",
     "review.js": "text/javascript",
@@ -39,13 +40,13 @@ def _templates() -> Environment:
 
 
 def shown(
-    request: Request, name: str, *, status: int = 200, **values: Any
+    request: Request, template: str, /, *, status: int = 200, **values: Any
 ) -> HTMLResponse:
     """A page or a part of one, for whoever is signed in."""
     session = getattr(request.state, "session", None)
     text = (
         _templates()
-        .get_template(name)
+        .get_template(template)
         .render(
             session=session,
             house=request.app.state.house,

@@ -70,8 +70,8 @@ def listen_on(host: str, port: int, *, tls: bool, sign_in: bool) -> socket.socke
     if not is_loopback(host) and not (tls and sign_in):
         message = (
             f"{host} can be reached from other machines: there players must sign in, "
-            "over TLS; use assessor school --certificate FILE --key FILE, or leave "
-            "--host out"
+            "over TLS; use assessor school serve --certificate FILE --key FILE, or "
+            "leave --host out"
         )
         raise CannotServe(message)
     name = "127.0.0.1" if host == "localhost" else host
@@ -159,8 +159,13 @@ def serve(
     CannotServe
         When the certificate cannot be used.
     """
-    server = server_of(app, tls)
+    with listener:
+        _run(server_of(app, tls), listener, on_ready)
 
+
+def _run(
+    server: uvicorn.Server, listener: socket.socket, on_ready: Callable[[], None] | None
+) -> None:
     async def run() -> None:
         running = asyncio.create_task(server.serve(sockets=[listener]))
         while not (server.started or running.done()):

@@ -7,6 +7,7 @@ the browser came with.
 
 from __future__ import annotations
 
+import asyncio
 import hashlib
 import hmac
 import secrets
@@ -171,7 +172,7 @@ class Gate:
             return await self.app(scope, receive, send)
         request = Request(scope)
         held = request.cookies.get(self.cookie.name, "")
-        session = self.sessions.find(held) if held else None
+        session = await asyncio.to_thread(self.sessions.find, held) if held else None
         if session is None:
             return await self._turned_away(scope)(scope, receive, send)
         if scope["method"] not in SAFE_METHODS and not _sent_back(scope, session):
@@ -181,8 +182,9 @@ class Gate:
         return await self.app(scope, receive, send)
 
     def _turned_away(self, scope: Scope) -> Response:
-        page = scope["method"] == "GET" and "hx-request" not in Headers(scope=scope)
-        if self.sign_in and page:
+        # a script that asks is told; it would take the form for its answer
+        page = "text/html" in Headers(scope=scope).get("accept", "")
+        if self.sign_in and page and scope["method"] == "GET":
             return RedirectResponse(self.sign_in, 303)
         words = "not signed in" if self.sign_in else NO_LINK
         return PlainTextResponse(words, 401)
