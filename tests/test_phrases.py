@@ -19,6 +19,7 @@ sys.path.insert(0, str(Path(__file__).parents[1] / "benchmarks"))
 import phrases
 from takes import scoring, sounds
 from takes.curves import Stroke, slur_curve
+from takes.hand import NOISES
 
 ONSET_TOLERANCE_S = 0.001
 PITCH_TOLERANCE_CENTS = 0.4
@@ -46,10 +47,15 @@ def test_wheel_numbers(value: int, cents: float) -> None:
 def takes(tmp_path_factory: pytest.TempPathFactory) -> list[tuple[np.ndarray, dict]]:
     """Make a few dry takes."""
     folder = tmp_path_factory.mktemp("takes")
-    asked = {"out": folder, "takes": 6, "seed": 5, "kinds": "human,bends,legato"}
-    sound = {"font": "fluid", "notes": None, "degraded": 0.0, "passes": 0.0}
-    sound |= {"degradations": ""}
-    phrases.make(argparse.Namespace(**asked, **sound))
+    return _make(folder, takes=6, kinds="human,bends,legato")
+
+
+def _make(folder: Path, **asked: object) -> list[tuple[np.ndarray, dict]]:
+    """Make takes: each one's sound and truth, in order of name."""
+    given: dict[str, object] = {"out": folder, "takes": 1, "seed": 5, "kinds": ""}
+    given |= {"font": "fluid", "notes": None, "degraded": 0.0, "passes": 0.0}
+    given |= {"degradations": "", "toned": 0.0, "noises": ""}
+    phrases.make(argparse.Namespace(**given | asked))
     return [
         (
             soundfile.read(folder / f"{name}.wav")[0],
@@ -90,6 +96,29 @@ def test_onsets_are_where_the_truth_says(takes: list[tuple[np.ndarray, dict]]) -
     ]
     assert len(errors_s) >= 5
     assert np.abs(errors_s).max() < ONSET_TOLERANCE_S
+
+
+@needs_fluidsynth
+@pytest.mark.parametrize("noise", NOISES)
+def test_hands_make_the_one_noise_that_is_asked_for(tmp_path: Path, noise: str) -> None:
+    """It is logged with its time, and it is in the sound."""
+    ((clean, _),) = _make(tmp_path / "clean", kinds="plain", seed=9, noises="none")
+    ((sound, truth),) = _make(tmp_path / "noisy", kinds="plain", seed=9, noises=noise)
+    made = {entry["what"] for entry in truth["hand_noise"]}
+    assert made == (set() if noise == "none" else {noise})
+    same = len(sound) == len(clean) and np.array_equal(sound, clean)
+    assert same == (noise == "none")
+
+
+@needs_fluidsynth
+def test_another_tone_keeps_the_onsets(tmp_path: Path) -> None:
+    """Causal filters: what was there at a time is there still, only other in colour."""
+    ((plain, truth),) = _make(tmp_path / "plain", kinds="plain")
+    ((toned, same),) = _make(tmp_path / "toned", kinds="plain", toned=1.0)
+    assert same["performed"] == truth["performed"]
+    assert not np.allclose(plain, toned, atol=0.01)
+    first_s = truth["performed"][0]["onset_s"]
+    assert np.abs(toned[: round((first_s - 0.02) * RATE_HZ)]).max() < 0.01
 
 
 def _peak_hz(samples: np.ndarray, near_hz: float) -> float:
