@@ -7,6 +7,7 @@
         UnsupportedNotation   well formed, but more than a single guitar line
       RecordingError          a sound file: path, measured value, limit
       AlignmentError          a take that is not this lick
+      TranscriptionError      a take that no lick can be written from
       ResultError             a result file: path, version found and known
       ReviewError             an assignment, or a folder of a review: path
       HistoryError            a store of takes: its place, schema found and known
@@ -120,6 +121,26 @@ class AlignmentError(AssessorError):
     def __str__(self) -> str:
         """Return the message alone."""
         return self.message
+
+
+@dataclass(eq=False)
+class TranscriptionError(AssessorError):
+    """A take that no lick can be written from.
+
+    Attributes
+    ----------
+    message : str
+        What is wrong, and the remedy.
+    path : str
+        The take as the user named it.
+    """
+
+    message: str
+    path: str = ""
+
+    def __str__(self) -> str:
+        """Path and message."""
+        return f"{self.path}: {self.message}" if self.path else self.message
 
 
 @dataclass(eq=False)

@@ -8,6 +8,7 @@ from assessor.cli.lazy import LazyGroup
 
 # Command: (module of this package, one line of help).
 LICK_COMMANDS = {
+    "from-take": ("from_take", "Write down what was played once, to be corrected."),
     "show": ("show", "Clean tab of a lick, and what it is made of."),
     "library": ("library", "Licks to start with, searched by what they train."),
     "move": ("move", "Another key, octave, position or set of strings; a chain."),

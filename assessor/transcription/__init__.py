@@ -1,0 +1,459 @@
+"""A take without its lick written down: what was played, as a lick to be corrected.
+
+The ears are those of the assessment; only what a lick knew there is found here by other
+means: `hearing` decides which events are notes, `hidden` and `joining` which notes are
+slurs, bends and slides, `tracing` when exactly they were played and how they were
+sounded, `techniques` what their pitch does, `runs` how often the phrase was played,
+`rhythm` where its notes stand, and `writing` makes the lick.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, field, replace
+from fractions import Fraction
+
+import numpy as np
+
+from assessor import onset, spectrum
+from assessor.errors import TranscriptionError
+from assessor.kernels import PITCHES
+from assessor.lick.notation import Articulation, Lick, SlideEdge
+from assessor.lick.places import say_place
+from assessor.onset import Events
+from assessor.pitch import PlayedNote
+from assessor.recording import Recording
+from assessor.sounding import SURE
+from assessor.spectrum import Spectrum
+from assessor.transcription.hearing import HeardNote, hear
+from assessor.transcription.joining import Joined, join
+from assessor.transcription.rhythm import Feel, Rhythm, rhythm_of
+from assessor.transcription.runs import Runs, alike, find_runs
+from assessor.transcription.strokes import how_sounded
+from assessor.transcription.techniques import Technique, technique_of
+from assessor.transcription.tracing import played_notes
+from assessor.transcription.writing import Page, Sounded, write_lick
+from assessor.tuning import FloatArray, note_name
+
+__all__ = [
+    "Doubt",
+    "Feel",
+    "Page",
+    "Transcription",
+    "Wishes",
+    "by_message",
+    "transcribe",
+]
+
+LONGEST_S = 600.0
+MOST_NOTES = 600
+LEAD_S = 0.3  # of quiet put before a take that begins at once
+FIRST_S, FIRST_SHARE = 0.03, 0.03
+SLURRED = 0.5  # probability from which a note is written as slurred
+CLEAR = 0.6  # probability of a note that is not doubted
+UNHEARD = 0.4  # of a note that was not written, but may have been one
+LEAST_CLEAR_SHARE = 0.5  # of the notes; with fewer it is no line of single notes
+NEAR_S = 0.05  # an event as near to a note is that note
+OFF_TEMPO = 0.1  # share by which a given tempo may be missed
+
+
+@dataclass(frozen=True)
+class Wishes:
+    """What is asked for.
+
+    Attributes
+    ----------
+    page : Page
+    feel : Feel
+    start_s, end_s : float
+        Stretch of the take that is written down, seconds.
+    which : int or None
+        Number of the pass, from 1; 0 = all of them, pauses and all; None = the one
+        that is most like the others.
+    """
+
+    page: Page
+    feel: Feel = field(default_factory=Feel)
+    start_s: float = 0.0
+    end_s: float = np.inf
+    which: int | None = None
+
+
+@dataclass(frozen=True)
+class Doubt:
+    """Something that may be written otherwise.
+
+    Attributes
+    ----------
+    index : int or None
+        0-based place of the note in the lick; None where there is none.
+    time_s : float
+        In the take.
+    message : str
+    """
+
+    index: int | None
+    time_s: float
+    message: str
+
+
+@dataclass(frozen=True)
+class Transcription:
+    """A take written down.
+
+    Attributes
+    ----------
+    lick : Lick
+    played : tuple of PlayedNote
+        One for each note of the lick.
+    tempo_bpm : float
+        As played, the mean.
+    tuning_cents : float
+        The instrument's offset from A4 = 440 Hz.
+    passes : tuple of (float, float)
+        First and last onset of each run through the phrase, seconds.
+    written : int or None
+        Index of the pass that was written; None = all.
+    doubts : tuple of Doubt
+        In order of time.
+    """
+
+    lick: Lick
+    played: tuple[PlayedNote, ...]
+    tempo_bpm: float
+    tuning_cents: float
+    passes: tuple[tuple[float, float], ...]
+    written: int | None
+    doubts: tuple[Doubt, ...]
+
+
+@dataclass(frozen=True)
+class _Heard:
+    """Every note of the stretch, with what was found out about it."""
+
+    joined: tuple[Joined, ...]
+    played: tuple[PlayedNote, ...]
+    techniques: tuple[Technique, ...]
+    slurred: tuple[float, ...]  # probabilities
+
+    def part(self, first: int, end: int) -> _Heard:
+        """Notes `first` to `end`, `end` excluded."""
+        here = slice(first, end)
+        return _Heard(
+            self.joined[here],
+            self.played[here],
+            self.techniques[here],
+            self.slurred[here],
+        )
+
+    @property
+    def onset_s(self) -> FloatArray:
+        """Exact onsets, shape=(n,)."""
+        return np.array([note.onset_s for note in self.played])
+
+    @property
+    def offset_s(self) -> FloatArray:
+        """When each was heard no more, shape=(n,)."""
+        return np.array([note.offset_s for note in self.played])
+
+    @property
+    def midi(self) -> list[int]:
+        """Fretted pitches."""
+        return [technique.midi_number for technique in self.techniques]
+
+
+def transcribe(recording: Recording, wishes: Wishes) -> Transcription:
+    """Write down what was played.
+
+    Raises
+    ------
+    TranscriptionError
+        When the take holds no notes, no line of single notes, more than can be
+        written, or not the pass that is asked for.
+    """
+    _refuse_length(recording, wishes)
+    if not _begins_at_once(recording):
+        return _transcribed(recording, wishes)
+    # the ear tells a beginning by what was before it
+    quiet = np.zeros(round(LEAD_S * recording.sample_rate_hz))
+    led = replace(recording, samples=np.concatenate([quiet, recording.samples]))
+    later = replace(
+        wishes, start_s=wishes.start_s + LEAD_S, end_s=wishes.end_s + LEAD_S
+    )
+    return _earlier(_transcribed(led, later), LEAD_S)
+
+
+def _begins_at_once(recording: Recording) -> bool:
+    """Say whether the first note sounds from the first sample on."""
+    first = recording.samples[: round(FIRST_S * recording.sample_rate_hz)]
+    loudest = float(np.abs(recording.samples).max())
+    return float(np.abs(first).max(initial=0.0)) > FIRST_SHARE * loudest
+
+
+def _earlier(found: Transcription, by_s: float) -> Transcription:
+    """Transcription with all its times earlier."""
+    played = tuple(
+        replace(
+            note,
+            onset_s=note.onset_s - by_s,
+            offset_s=note.offset_s - by_s,
+            contour=replace(note.contour, times_s=note.contour.times_s - by_s),
+        )
+        for note in found.played
+    )
+    return replace(
+        found,
+        played=played,
+        passes=tuple((a - by_s, b - by_s) for a, b in found.passes),
+        doubts=tuple(replace(d, time_s=d.time_s - by_s) for d in found.doubts),
+    )
+
+
+def _transcribed(recording: Recording, wishes: Wishes) -> Transcription:
+    """Write down what was played after a moment of quiet."""
+    spectra = spectrum.analyse(recording)
+    events = onset.events(spectra).between(wishes.start_s, wishes.end_s)
+    heard = _heard(events, spectra, recording)
+    runs = find_runs(heard.midi, heard.onset_s, heard.offset_s)
+    written = runs.typical if wishes.which is None else wishes.which - 1
+    first, end = (0, len(heard.joined)) if written < 0 else _span(runs, written)
+    part = heard.part(first, end)
+    rhythm = rhythm_of(part.onset_s, _with_start(wishes))
+    notes = _sounded(part, _from_first_bar(rhythm, wishes))
+    tempo_bpm = wishes.feel.tempo_bpm or float(max(round(rhythm.tempo_bpm), 1))
+    lick = write_lick(notes, wishes.page, tempo_bpm=tempo_bpm, swing=rhythm.swing)
+    doubts = [
+        *_note_doubts(part, lick),
+        *_rhythm_doubts(rhythm, part, wishes),
+        *_left_out(events, part, recording),
+        *_other_runs(heard, runs, written),
+    ]
+    return Transcription(
+        lick,
+        part.played,
+        rhythm.tempo_bpm,
+        spectra.tuning_cents,
+        tuple(
+            (float(heard.onset_s[a]), float(heard.onset_s[b - 1]))
+            for a, b in runs.spans
+        ),
+        written if written >= 0 else None,
+        tuple(sorted(doubts, key=lambda doubt: doubt.time_s)),
+    )
+
+
+def _refuse_length(recording: Recording, wishes: Wishes) -> None:
+    """Refuse what nobody would want to correct by hand."""
+    lasting_s = min(wishes.end_s, recording.duration_s) - wishes.start_s
+    if lasting_s <= 0:
+        message = (
+            f"the take lasts {recording.duration_s:.1f} s; a stretch from "
+            f"{wishes.start_s:g} s on holds nothing of it"
+        )
+        raise TranscriptionError(message, recording.name)
+    if lasting_s > LONGEST_S:
+        message = (
+            f"{lasting_s / 60:.0f} minutes are more than the {LONGEST_S / 60:.0f} that "
+            "are written down; give a stretch of it"
+        )
+        raise TranscriptionError(message, recording.name)
+
+
+def _heard(events: Events, spectra: Spectrum, recording: Recording) -> _Heard:
+    """Find the notes and all about them."""
+    joined = join(hear(events), spectra)
+    if not joined:
+        message = "no note was heard; record louder, or give another stretch"
+        raise TranscriptionError(message, recording.name)
+    clear = np.mean([note.first.probability > CLEAR for note in joined])
+    if clear < LEAST_CLEAR_SHARE:
+        message = (
+            f"of {len(joined)} notes {1 - clear:.0%} could not be told for sure: this "
+            "is no clear line of single notes (chords, noise, or several instruments); "
+            "record one guitar, one note at a time"
+        )
+        raise TranscriptionError(message, recording.name)
+    if len(joined) > MOST_NOTES:
+        message = (
+            f"{len(joined)} notes are more than the {MOST_NOTES} that are written "
+            "down; give a stretch of it"
+        )
+        raise TranscriptionError(message, recording.name)
+    played = played_notes(joined, spectra)
+    techniques = tuple(
+        technique_of(one, spectra.tuning_cents, moving=note.moving)
+        for one, note in zip(played, joined, strict=True)
+    )
+    return _Heard(
+        joined, played, techniques, tuple(how_sounded(joined, played, spectra).tolist())
+    )
+
+
+def _span(runs: Runs, index: int) -> tuple[int, int]:
+    """Notes of a run; the take must hold it."""
+    if index >= len(runs.spans):
+        count = len(runs.spans)
+        holds = "one pass" if count == 1 else f"{count} passes"
+        message = f"there is no pass {index + 1}: the take holds {holds}"
+        raise TranscriptionError(message)
+    return runs.spans[index]
+
+
+# ------------------------------------------------------------------- rhythm
+
+
+def _with_start(wishes: Wishes) -> Feel:
+    """Feel in which a pickup says where in its beat the first note stands."""
+    pickup = wishes.page.pickup_beats
+    return replace(wishes.feel, start=-pickup % 1) if pickup else wishes.feel
+
+
+def _from_first_bar(rhythm: Rhythm, wishes: Wishes) -> list[Fraction]:
+    """Beats from the start of the lick: a pickup starts with its first note."""
+    first = rhythm.beats[0] if wishes.page.pickup_beats else Fraction(0)
+    return [beat - first for beat in rhythm.beats]
+
+
+# -------------------------------------------------------------------- notes
+
+
+def _sounded(part: _Heard, beats: Sequence[Fraction]) -> list[Sounded]:
+    """Notes with their places in time and how each was sounded."""
+    notes: list[Sounded] = []
+    for k, technique in enumerate(part.techniques):
+        before = notes[-1] if notes else None
+        articulation = _articulation(part, k, before)
+        leads = articulation is Articulation.SLIDE
+        if leads and before is not None and before.slide_out is not None:
+            notes[-1] = replace(before, slide_out=None)
+        notes.append(
+            Sounded(
+                part.played[k],
+                beats[k],
+                technique.midi_number,
+                articulation,
+                technique.bend,
+                technique.vibrato,
+                technique.slide_in,
+                technique.slide_out,
+            )
+        )
+    return notes
+
+
+def _articulation(part: _Heard, k: int, before: Sounded | None) -> Articulation:
+    """How a note is written: picked, or slurred out of the one before."""
+    technique = part.techniques[k]
+    if before is None or technique.slide_in is not None:
+        return Articulation.PICK
+    rise = technique.midi_number - before.midi_number
+    out = before.slide_out  # the pitch was on its way here
+    led = out is (SlideEdge.UP if rise > 0 else SlideEdge.DOWN) and not before.bend
+    softly = part.slurred[k] > SLURRED or part.joined[k].first.soft
+    if rise and (part.joined[k].slid_into or (led and softly)):
+        return Articulation.SLIDE
+    if part.slurred[k] <= SLURRED or not rise:
+        return Articulation.PICK
+    return Articulation.HAMMER_ON if rise > 0 else Articulation.PULL_OFF
+
+
+# ------------------------------------------------------------------- doubts
+
+
+def _note_doubts(part: _Heard, lick: Lick) -> Iterator[Doubt]:
+    """Notes whose pitch, technique or stroke is not sure."""
+    for k, (joined, technique) in enumerate(
+        zip(part.joined, part.techniques, strict=True)
+    ):
+        time_s = part.played[k].onset_s
+        heard = joined.first
+        if heard.probability < CLEAR:
+            yield Doubt(k, time_s, _other_pitch(heard))
+        if technique.doubt:
+            yield Doubt(k, time_s, technique.doubt)
+        picked = lick.notes[k].articulation is Articulation.PICK
+        if 1 - SURE < part.slurred[k] < SURE:
+            written = "picked" if picked else "slurred"
+            yield Doubt(k, time_s, f"picked or slurred, written as {written}")
+        elif part.slurred[k] >= SURE and picked and not technique.slide_in:
+            message = "sounds slurred, but not from the note before; written as picked"
+            yield Doubt(k, time_s, message)
+
+
+def _other_pitch(heard: HeardNote) -> str:
+    """What a doubtful note may be instead."""
+    if heard.instead is None:
+        return "maybe no note"
+    return f"maybe {note_name(heard.instead)}"
+
+
+def _rhythm_doubts(rhythm: Rhythm, part: _Heard, wishes: Wishes) -> Iterator[Doubt]:
+    """Notes that may stand elsewhere, and a tempo that is not the one given."""
+    for k, (beat, other) in enumerate(zip(rhythm.beats, rhythm.instead, strict=True)):
+        if other is not None:
+            way = "earlier" if other < beat else "later"
+            message = f"maybe {abs(other - beat)} of a beat {way}"
+            yield Doubt(k, part.played[k].onset_s, message)
+    asked = wishes.feel.tempo_bpm
+    if asked and abs(rhythm.tempo_bpm / asked - 1) > OFF_TEMPO:
+        message = f"played at {rhythm.tempo_bpm:.0f} beats a minute, not at {asked:g}"
+        yield Doubt(None, part.played[0].onset_s, message)
+
+
+def _left_out(events: Events, part: _Heard, recording: Recording) -> Iterator[Doubt]:
+    """Events between the notes that may be notes as well."""
+    probability = 1 - np.exp(events.log_probability[:, 0])
+    onset_s = part.onset_s
+    swallowed = [
+        (one.onset_s, one.offset_s)
+        for one, joined in zip(part.played, part.joined, strict=True)
+        if joined.moving
+    ]
+    for j in np.flatnonzero(probability > UNHEARD):
+        time_s = float(events.times_s[j])
+        inside = onset_s[0] < time_s < onset_s[-1] + NEAR_S
+        known = np.abs(onset_s - time_s).min() < NEAR_S
+        if inside and not known and not any(a < time_s < b for a, b in swallowed):
+            pitch = int(events.log_probability[j, 1:].argmax())
+            yield Doubt(None, time_s, f"maybe another note here, {_name(pitch)}")
+
+
+def _name(column: int) -> str:
+    """Note name of a column of the evidence."""
+    return note_name(int(PITCHES[column]))
+
+
+def _other_runs(heard: _Heard, runs: Runs, written: int) -> Iterator[Doubt]:
+    """Notes that most of the other passes have otherwise."""
+    if written < 0 or len(runs.spans) < 3:
+        return
+    midi = heard.midi
+    first, end = runs.spans[written]
+    own = midi[first:end]
+    others = [midi[a:b] for a, b in runs.spans if (a, b) != (first, end)]
+    same = [o for o in others if len(o) == len(own) and alike(o, own) < 1]
+    for k, pitch in enumerate(own):
+        there = [o[k] for o in same]
+        if len(there) > len(others) / 2 and len(set(there)) == 1 and there[0] != pitch:
+            message = f"{note_name(there[0])} in most other passes"
+            yield Doubt(k, float(heard.onset_s[first + k]), message)
+
+
+def by_message(found: Transcription) -> Iterator[str]:
+    """Doubts in words with their places; notes that share one stand together."""
+    together: dict[str, list[str]] = {}
+    for doubt in found.doubts:
+        together.setdefault(doubt.message, []).append(_place(doubt, found.lick))
+    for message, places in together.items():
+        yield f"{message}: {'; '.join(places)}"
+
+
+def _place(doubt: Doubt, lick: Lick) -> str:
+    """Where in the lick, or in the take, a doubt is."""
+    if doubt.index is None:
+        return f"at {doubt.time_s:.2f} s"
+    note = lick.notes[doubt.index]
+    return (
+        f"{say_place(lick, doubt.index)}, string {note.string} fret {note.fret} "
+        f"({doubt.time_s:.2f} s)"
+    )
