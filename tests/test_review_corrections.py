@@ -285,7 +285,9 @@ def test_corrections_by_command(books: Books) -> None:
     assert done.exit_code == 0, done.output
     assert "1 correction kept; mark 9" in done.output
     assert done.output.endswith("now 100\n")
-    said = corrections.read(books.corrections)
+    lost = run(main, [*words, "--outside", "bend"])
+    assert "1 correction of this take fit nothing" in lost.output
+    said = corrections.read(books.corrections)[:1]
     assert [(c.note, c.value, c.reason) for c in said] == [
         (FAULT, "right", "I heard it")
     ]

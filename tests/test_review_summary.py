@@ -107,6 +107,30 @@ def test_who_improved(
     assert found[0].same_lick
 
 
+@pytest.mark.parametrize(
+    ("ratio", "same"), [(1.0, True), (1.05, True), (1.06, False), (0.94, False)]
+)
+def test_of_another_tempo_nothing_is_claimed(
+    tmp_path: Path, ratio: float, same: bool
+) -> None:
+    """Slower is easier; a step of the metronome makes no difference."""
+    slow = _found(spread_ms=30.0)
+    tempo = replace(slow.readings["tempo"], value=100.0)
+    first = made_up_class.write_review(
+        tmp_path / "one",
+        {"A": replace(slow, readings={**slow.readings, "tempo": tempo})},
+    )
+    now = _found(spread_ms=8.0)
+    tempo = replace(tempo, value=100.0 * ratio)
+    second = made_up_class.write_review(
+        tmp_path / "two",
+        {"A": replace(now, readings={**now.readings, "tempo": tempo})},
+        [first.out],
+    )
+    (one,) = summary.changes(read_class(second))
+    assert (one.same_lick, one.improved) == (same, same)
+
+
 def test_of_another_lick_nothing_is_claimed(tmp_path: Path) -> None:
     """Marks are told side by side."""
     first = made_up_class.write_review(tmp_path / "one", {"A": _found()})

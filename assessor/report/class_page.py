@@ -19,6 +19,7 @@ from assessor.review.summary import Changed, ClassReview, HardNote, Take
 LAYOUTS = {"wide": WIDE_PT, "middle": MIDDLE_PT, "narrow": NARROW_PT}
 # Shown where at least one player has something in it
 COLUMNS = {"time": "Time", "bends": "Bends", "slurs": "Slurs"}
+OTHER_LICK = "Another lick, or another tempo"
 MOST_HARD = 5  # places told in words
 LEAST_HARD = 2  # players with a fault at a note before it is called hard
 MOST_BEFORE = 10  # earlier assignments in a row
@@ -152,10 +153,10 @@ def _place(review: ClassReview, take: Take, said: Correction) -> str:
 
 def _changes(review: ClassReview) -> dict[str, list[str]]:
     """Who got better since the last assignment, and who did not."""
-    found: dict[str, list[str]] = {"Better": [], "Worse": [], "Another lick": []}
+    found: dict[str, list[str]] = {"Better": [], "Worse": [], OTHER_LICK: []}
     for one in summary.changes(review):
         if not one.same_lick:
-            found["Another lick"].append(f"{one.player}: {_marks(one)}")
+            found[OTHER_LICK].append(f"{one.player}: {_marks(one)}")
         elif one.improved:
             found["Better"].append(f"{one.player}: {_readings(one)}; {_marks(one)}")
         elif one.worse:

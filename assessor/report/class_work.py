@@ -68,6 +68,7 @@ def _listened(job: Job) -> Outcome:
         job.take_id,
         finding_of(tool),
         with_readings(finding_of(shown), job.corrections),
+        unfit=len(left_over),
         files=files,
     )
 

@@ -49,6 +49,8 @@ class Record:
     reason : str
         Why it was refused; else empty.
     cpu_s : float
+    unfit : int
+        Corrections that speak of nothing that is in the take.
     """
 
     take_id: str
@@ -58,6 +60,7 @@ class Record:
     shown: Finding | None
     reason: str
     cpu_s: float
+    unfit: int = 0
 
 
 @dataclass(frozen=True)
@@ -178,6 +181,7 @@ class Books:
             outcome.shown,
             outcome.reason,
             outcome.cpu_s,
+            outcome.unfit,
         )
         with self._words():
             for name, content in outcome.files.items():

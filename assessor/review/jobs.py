@@ -83,6 +83,8 @@ class Outcome:
         The same with the teacher's corrections.
     reason : str
         Why it could not be assessed, without any name or path; else empty.
+    unfit : int
+        Corrections that speak of nothing that is in the take.
     cpu_s : float
         Of the worker.
     files : mapping of str to bytes
@@ -93,6 +95,7 @@ class Outcome:
     found: Finding | None
     shown: Finding | None
     reason: str = ""
+    unfit: int = 0
     cpu_s: float = field(default=0.0, compare=False)
     files: Mapping[str, bytes] = field(default_factory=dict)
 

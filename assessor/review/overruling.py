@@ -46,10 +46,10 @@ def overrule(
     passes, left = [], []
     for number, found in enumerate(assessment.passes):
         mine = [c for c in corrections if _number(c, assessment) == number]
-        heard_anew = {c.note for c in mine if c.what is What.VERDICT}
-        fit = [c for c in mine if _fits(c, found, heard_anew)]
-        left += [c for c in mine if c not in fit]
-        passes.append(_overruled(assessment, found, fit))
+        fit = [c for c in mine if _fits(c, found)]
+        now = _overruled(assessment, found, fit)
+        left += [c for c in mine if c not in fit or not _is_measured(c, now)]
+        passes.append(now)
     beyond = [c for c in corrections if _number(c, assessment) >= len(passes)]
     return replace(assessment, passes=tuple(passes)), (*left, *beyond)
 
@@ -58,28 +58,26 @@ def _number(correction: Correction, assessment: Assessment) -> int:
     return assessment.best if correction.number is None else correction.number
 
 
-def _fits(
-    correction: Correction, found: PassAssessment, heard_anew: set[int | None]
-) -> bool:
+def _fits(correction: Correction, found: PassAssessment) -> bool:
     """Say whether there is what a correction speaks of."""
     if correction.note is None:
         return True
-    if correction.what is What.JUDGEMENT and correction.note not in heard_anew:
-        return correction.note in _measured(found, correction.name)
     extra = correction.what is What.EXTRA
     count = len(found.performed.extras) if extra else len(found.performed.notes)
     return correction.note < count
 
 
-def _measured(found: PassAssessment, area: str) -> set[int]:
-    """Notes that have a reading in an area."""
+def _is_measured(correction: Correction, found: PassAssessment) -> bool:
+    """Say whether what was judged by ear has a reading at its note."""
+    if correction.what is not What.JUDGEMENT:
+        return True
     notes: dict[str, Iterable[Any]] = {
         "time": found.timing.notes,
         "bend": found.bends.bent,
         "pitch": found.bends.plain,
         "slur": found.legato.notes,
     }
-    return {note.index for note in notes[area]}
+    return correction.note in {note.index for note in notes[correction.name]}
 
 
 def _overruled(

@@ -24,6 +24,7 @@ from assessor.review.finding import Finding, Known
 from assessor.review.planning import licks_of, moment
 
 LEAST_DOUBT = 0.5  # verdicts to be expected wrong; less is not worth an ear
+OTHER_TEMPO = 0.05  # a step of the metronome
 # Readings that tell whether a take is better than an earlier one of the same lick
 COMPARED = ("notes", "spread", "drift", "swing", "bends", "pitch", "slur spread")
 FAULTS = ("missed", "wrong", "early", "late", "flat", "sharp", "uneven", "extra")
@@ -155,6 +156,7 @@ class Changed:
     ----------
     player : str
     same_lick : bool
+        And played at about the same tempo.
     better, worse : tuple of str
         Readings that changed by more than both uncertainties; empty for other licks.
     mark_before, mark_now : float or None
@@ -383,7 +385,9 @@ def _changed(player: str, now: Mapping[str, Finding], before: Earlier) -> Change
     better, worse, same = [], [], False
     for digest, finding in now.items():
         _, known = before.counted.get((player, digest), (None, {}))
-        same |= bool(known)
+        if not known or _other_tempo(known, finding):
+            continue
+        same = True
         for name in COMPARED:
             change = _nearer(known.get(name), finding.readings.get(name))
             better += [name] * (change > 0)
@@ -393,6 +397,15 @@ def _changed(player: str, now: Mapping[str, Finding], before: Earlier) -> Change
     return Changed(
         player, same, tuple(better), tuple(worse), before.mark_of(player), mark_now
     )
+
+
+def _other_tempo(before: Mapping[str, Known], now: Finding) -> bool:
+    """Slower is easier: takes at different tempi are not held against each other."""
+    known, tempo_bpm = before.get("tempo"), now.tempo_bpm
+    if known is None or tempo_bpm is None:
+        return False
+    slow, fast = sorted((known.value, tempo_bpm))
+    return fast > (1 + OTHER_TEMPO) * slow
 
 
 def _nearer(before: Known | None, now: Known | None) -> int:

@@ -78,6 +78,12 @@ def correct(out: str, take_id: str, author: str | None, **said: Any) -> None:
     before, after = (_mark_of(one) for one in (take.shown, now.shown))
     count = f"{len(corrections)} correction{'s' * (len(corrections) != 1)}"
     show(f"{take.player}: {count} kept; mark {before}, now {after}\n")
+    unfit = now.record.unfit if now.record else 0
+    if unfit:
+        message = "of this take fit nothing that is in it: no change"
+        click.echo(
+            f"Notice  {unfit} correction{'s' * (unfit != 1)} {message}", err=True
+        )
 
 
 def _mark_of(finding: Any) -> str:
