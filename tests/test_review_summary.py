@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import time
 from dataclasses import replace
 from pathlib import Path
@@ -11,6 +12,7 @@ import numpy as np
 import pytest
 
 from assessor import lick
+from assessor.figures.class_heat import class_heat
 from assessor.report.class_page import class_page
 from assessor.report.class_table import class_csv
 from assessor.review import summary
@@ -209,3 +211,17 @@ def test_forgetting_leaves_nothing_of_a_player(tmp_path: Path) -> None:
     review = read_class(books)
     assert [take.player for take in review.takes] == ["B"]
     assert [said.value for said in review.log] == ["to B"]
+
+
+def test_squares_grow_with_the_players_who_have_it() -> None:
+    """Area by share, in the colour of its side, and the same in the table."""
+    counts = [{"missed": 4}, {"missed": 1, "late": 2}, {}]
+    short = replace(ASKED, notes=ASKED.notes[:3])
+    picture = class_heat(short, counts, [4, 4, 4], 400.0)
+    sides = [float(w) for w in re.findall(r'<rect[^>]*? width="([\d.]+)"', picture.svg)]
+    largest, small, middle = sides[-3:]
+    assert (small / largest) ** 2 == pytest.approx(1 / 4, abs=0.01)
+    assert (middle / largest) ** 2 == pytest.approx(2 / 4, abs=0.01)
+    assert picture.svg.count('class="high"') == 2  # the square and its word
+    assert picture.table.head == ("Note", "Players", "missed", "late")
+    assert picture.table.rows[1] == ("2", "4", "1", "2")

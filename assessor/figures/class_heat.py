@@ -11,6 +11,7 @@ from assessor.lick.notation import Lick
 
 # The colours of the two sides: early and flat, late and sharp
 SIDES = {"early": "low", "flat": "low", "late": "high", "sharp": "high"}
+KINDS = ("missed", "wrong", "early", "late", "flat", "sharp", "uneven", "extra")
 ROW_PT, GAP_PT, LABEL_PT, TEXT_PT = 12.0, 16.0, 44.0, 9.5
 LARGEST_PT = 9.5  # a square where everybody has it
 
@@ -27,13 +28,13 @@ def class_heat(
     ----------
     lick : Lick
     counts : shape=(notes,)
-        Players by fault, for each note.
+        Players by fault, for each note; faults are those of `KINDS`.
     played : shape=(notes,)
         Players who reached it.
     width : float
         Of the picture, in points.
     """
-    kinds = [kind for kind in _kinds(counts) if any(kind in one for one in counts)]
+    kinds = _kinds(counts)
     parts, y = [], 0.0
     for tab in systems(lick, width - LABEL_PT):
         parts.append(element("g", tab.svg, transform=f"translate({LABEL_PT} {y:.1f})"))
@@ -47,8 +48,9 @@ def class_heat(
 
 
 def _kinds(counts: Sequence[Mapping[str, int]]) -> list[str]:
-    """Every kind there is, in the order they are first met at a note."""
-    return list(dict.fromkeys(kind for one in counts for kind in one))
+    """Every kind there is, always in the same order."""
+    there = {kind for one in counts for kind in one}
+    return [kind for kind in KINDS if kind in there]
 
 
 def _rows(

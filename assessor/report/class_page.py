@@ -153,14 +153,15 @@ def _place(review: ClassReview, take: Take, said: Correction) -> str:
 
 def _changes(review: ClassReview) -> dict[str, list[str]]:
     """Who got better since the last assignment, and who did not."""
-    found: dict[str, list[str]] = {"Better": [], "Worse": [], OTHER_LICK: []}
+    words = ("Better", "Better and worse", "Worse", OTHER_LICK)
+    found: dict[str, list[str]] = {word: [] for word in words}
     for one in summary.changes(review):
         if not one.same_lick:
             found[OTHER_LICK].append(f"{one.player}: {_marks(one)}")
-        elif one.improved:
-            found["Better"].append(f"{one.player}: {_readings(one)}; {_marks(one)}")
-        elif one.worse:
-            found["Worse"].append(f"{one.player}: {_readings(one)}; {_marks(one)}")
+        elif one.better or one.worse:
+            more = len(one.better) - len(one.worse)
+            word = words[0] if more > 0 else words[2] if more < 0 else words[1]
+            found[word].append(f"{one.player}: {_readings(one)}; {_marks(one)}")
     return {word: lines for word, lines in found.items() if lines}
 
 
