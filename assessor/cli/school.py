@@ -58,6 +58,33 @@ def account(name: str, teacher: bool, store_text: str | None) -> None:
 
 
 @school.command()
+@click.argument("name", metavar="NAME")
+@takes_option
+@store_option
+def forget(name: str, takes_folder: Path | None, store_text: str | None) -> None:
+    """Really delete somebody: account, takes, reports and history."""
+    from assessor.history import school as tables
+    from assessor.history.forget import forget as forget_kept
+    from assessor.history.place import data_folder
+    from assessor.history.store import open_store
+    from assessor.history.takes import Selection
+    from assessor.web.takes import Takes
+
+    with bad_files(), open_store(store_text, create=False) as store:
+        tables.prepare(store)
+        found = tables.forget_account(store, name)
+        takes = Takes((takes_folder or data_folder() / "school").absolute()).of(name)
+        for take in takes:
+            take.discard()
+        kept = forget_kept(store, Selection(player=name), backups=True)
+    account = "the account" if found else "no account"
+    show(
+        f"Forgot  {name}: {account}, {len(takes)} takes of the server, "
+        f"{kept.takes} of the history\n"
+    )
+
+
+@school.command()
 @click.argument(
     "folders",
     metavar="[FOLDER]...",

@@ -148,6 +148,17 @@ def close_account(store: Store, name: str) -> None:
         session.execute(delete(SignedInRow).where(SignedInRow.account_id == row.id))
 
 
+def forget_account(store: Store, name: str) -> bool:
+    """Delete an account as if it had never been; False when there is none."""
+    with store.writing() as session:
+        row = _row(session, name)
+        if row is None:
+            return False
+        session.execute(delete(SignedInRow).where(SignedInRow.account_id == row.id))
+        session.delete(row)
+        return True
+
+
 def _row(session: Session, name: str) -> AccountRow | None:
     return session.scalar(select(AccountRow).where(AccountRow.name == name))
 
