@@ -101,6 +101,9 @@ def test_takes_are_judged_blind(out: Path) -> None:
     # differences of 10, 11 and 12 points: mean 11, SD 1
     assert "Mark: tool minus teacher 11 points" in text
     assert "lie from 9 points to 13 points (3 takes)" in text
+    # the first take: one note of eight less right; the others alike
+    share = f"Right notes: tool minus teacher {100 / 8 / 3:.0f} %"
+    assert share in text
     assert "How far to trust it" in (out / "class.html").read_text(encoding="utf-8")
 
 

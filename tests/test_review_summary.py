@@ -15,7 +15,8 @@ from assessor import lick
 from assessor.figures.class_heat import class_heat
 from assessor.report.class_page import class_page
 from assessor.report.class_table import class_csv
-from assessor.review import summary
+from assessor.review import corrections, summary
+from assessor.review.agreement import agreement
 from assessor.review.corrections import Correction, What
 from assessor.review.finding import Finding
 from assessor.review.forgetting import forget
@@ -186,10 +187,43 @@ def test_a_class_of_300_with_ten_assignments_is_quick(tmp_path: Path) -> None:
     assert used_s < PAGE_LIMIT_S
 
 
+def test_only_what_was_said_blind_and_first_is_agreement(tmp_path: Path) -> None:
+    """Not what was said after a look, nor of another pass; unsure is left out."""
+    found: dict[str, Finding | str] = {
+        "A": _found(faults={2: "missed", 5: "unsure"}),
+        "B": _found(),
+    }
+    books = made_up_class.write_review(tmp_path / "week", found)
+    first, second = (one.take_id for one in books.planned())
+
+    def said(take_id: str, note: int, value: str, **more: object) -> Correction:
+        return Correction(take_id, What.VERDICT, value, "T", note=note, **more)
+
+    corrections.append(
+        books.corrections,
+        [
+            said(first, 0, "right", blind=True),
+            said(first, 1, "wrong", blind=True),
+            said(first, 1, "right", blind=True),  # after a second thought
+            said(first, 2, "missed", blind=True),
+            said(first, 3, "wrong"),  # seen first
+            said(first, 3, "right", blind=True),
+            said(first, 5, "right", blind=True),  # the tool is unsure
+            said(first, 6, "missed", blind=True, number=1),
+            said(second, 0, "wrong"),
+        ],
+    )
+    told = agreement(read_class(books))
+    assert told.takes == 1
+    assert told.verdicts is not None
+    assert (told.verdicts.pairs, told.verdicts.left_out) == (3, 1)
+    assert told.verdicts.observed == pytest.approx(2 / 3)
+    # expected by chance: right 2/3 x 1/3, missed 1/3 x 1/3, wrong 0 x 1/3
+    assert told.verdicts.kappa == pytest.approx((2 / 3 - 3 / 9) / (1 - 3 / 9))
+
+
 def test_forgetting_leaves_nothing_of_a_player(tmp_path: Path) -> None:
     """By name: takes, corrections, roster, plan, what counted; others stay."""
-    from assessor.review import corrections
-
     found: dict[str, Finding | str] = {"A": _found(), "B": _found()}
     books = made_up_class.write_review(tmp_path / "week", found)
     takes = {one.player: one.take_id for one in books.planned()}

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from assessor.report.readings import value_in
-from assessor.review.agreement import Kappa, Limits, agreement
+from assessor.review.agreement import RIGHT, Kappa, Limits, agreement
 from assessor.review.overruling import UNITS
 from assessor.review.summary import ClassReview
 
@@ -36,7 +36,7 @@ def _verdicts(found: Kappa | None) -> Iterator[str]:
 
 
 def _reading(name: str, found: Limits) -> str:
-    unit = UNITS.get(name, "points")
+    unit = {**UNITS, RIGHT: "%"}.get(name, "points")
     bias, known, low, high = (
         value_in(value, unit)
         for value in (found.bias, found.bias_uncertainty, found.low, found.high)

@@ -33,6 +33,7 @@ from assessor.review.summary import ClassReview
 SURE = ("right", "wrong", "missed")  # unsure is no verdict
 NORMAL_95 = 1.96
 VALUES = {"notes", "tempo"}  # told as they are; other readings as distances
+RIGHT = "right notes"
 LEAST_PAIRS = 3  # fewer differences have no spread worth telling
 
 
@@ -201,7 +202,8 @@ def agreement(review: ClassReview) -> Agreement:
     verdicts = list(_verdict_pairs(blind, found))
     sure = [pair for pair in verdicts if pair[0] in SURE and pair[1] in SURE]
     readings: dict[str, list[tuple[float, float]]] = {}
-    for name, tool, teacher in _reading_pairs(blind, found):
+    pairs = (*_reading_pairs(blind, found), *_share_pairs(blind, found))
+    for name, tool, teacher in pairs:
         readings.setdefault(name, []).append((tool, teacher))
     limits = {
         name: limits_of_agreement([a for a, _ in pairs], [b for _, b in pairs])
@@ -234,6 +236,29 @@ def _verdict_pairs(
         counts = said.what is What.VERDICT and said.number in (None, one.best)
         if counts and said.note is not None and said.note < len(one.notes):
             yield one.notes[said.note].verdict, str(said.value)
+
+
+def _share_pairs(
+    blind: Sequence[Correction], found: dict[str, Finding]
+) -> Iterator[tuple[str, float, float]]:
+    """Right notes in percent, of takes whose every note was judged; no extra ones."""
+    by_take: dict[str, dict[int | None, str]] = {}
+    for said in blind:
+        counts = said.number in (None, found[said.take_id].best)
+        if said.what is What.VERDICT and counts:
+            by_take.setdefault(said.take_id, {})[said.note] = str(said.value)
+    for take_id, verdicts in by_take.items():
+        notes = found[take_id].notes
+        if set(verdicts) >= set(range(len(notes))):
+            tool = _right_percent([note.verdict for note in notes])
+            teacher = _right_percent([verdicts[k] for k in range(len(notes))])
+            if tool is not None and teacher is not None:
+                yield RIGHT, tool, teacher
+
+
+def _right_percent(verdicts: Sequence[str]) -> float | None:
+    sure = [verdict for verdict in verdicts if verdict in SURE]
+    return 100 * sure.count("right") / len(sure) if sure else None
 
 
 def _reading_pairs(
