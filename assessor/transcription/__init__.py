@@ -1,10 +1,11 @@
 """A take without its lick written down: what was played, as a lick to be corrected.
 
-The ears are those of the assessment; only what a lick knew there is found here by other
-means: `hearing` decides which events are notes, `hidden` and `joining` which notes are
-slurs, bends and slides, `tracing` when exactly they were played and how they were
-sounded, `techniques` what their pitch does, `runs` how often the phrase was played,
-`rhythm` where its notes stand, and `writing` makes the lick.
+The ears are those of the assessment; what a lick knew there is found here by other
+means.  `listening` is all that is heard: `hearing` decides which events are notes,
+`hidden` and `joining` which of them are slurs, bends and slides, `single` whether they
+come one at a time, `tracing` when exactly each was played, `strokes` how it was sounded
+and `techniques` what its pitch does.  Then `runs` says how often the phrase was played,
+`rhythm` where its notes stand, `writing` makes the lick and `doubts` what to look at.
 """
 
 from __future__ import annotations
@@ -17,23 +18,21 @@ import numpy as np
 
 from assessor import onset, spectrum
 from assessor.errors import TranscriptionError
-from assessor.kernels import PITCHES
 from assessor.lick.notation import Articulation, Lick, SlideEdge
 from assessor.lick.places import say_place
-from assessor.onset import Events
 from assessor.pitch import PlayedNote
 from assessor.recording import Recording
-from assessor.sounding import SURE
-from assessor.spectrum import Spectrum
-from assessor.transcription.hearing import HeardNote, hear
-from assessor.transcription.joining import Joined, join
+from assessor.transcription.doubts import (
+    Doubt,
+    left_out,
+    note_doubts,
+    other_runs,
+    rhythm_doubts,
+)
+from assessor.transcription.listening import Heard, listen
 from assessor.transcription.rhythm import Feel, Rhythm, rhythm_of
-from assessor.transcription.runs import Runs, alike, find_runs
-from assessor.transcription.strokes import how_sounded
-from assessor.transcription.techniques import Technique, technique_of
-from assessor.transcription.tracing import played_notes
+from assessor.transcription.runs import Runs, find_runs
 from assessor.transcription.writing import Page, Sounded, write_lick
-from assessor.tuning import FloatArray, note_name
 
 __all__ = [
     "Doubt",
@@ -46,15 +45,9 @@ __all__ = [
 ]
 
 LONGEST_S = 600.0
-MOST_NOTES = 600
 LEAD_S = 0.3  # of quiet put before a take that begins at once
 FIRST_S, FIRST_SHARE = 0.03, 0.03
 SLURRED = 0.5  # probability from which a note is written as slurred
-CLEAR = 0.6  # probability of a note that is not doubted
-UNHEARD = 0.4  # of a note that was not written, but may have been one
-LEAST_CLEAR_SHARE = 0.5  # of the notes; with fewer it is no line of single notes
-NEAR_S = 0.05  # an event as near to a note is that note
-OFF_TEMPO = 0.1  # share by which a given tempo may be missed
 
 
 @dataclass(frozen=True)
@@ -77,24 +70,6 @@ class Wishes:
     start_s: float = 0.0
     end_s: float = np.inf
     which: int | None = None
-
-
-@dataclass(frozen=True)
-class Doubt:
-    """Something that may be written otherwise.
-
-    Attributes
-    ----------
-    index : int or None
-        0-based place of the note in the lick; None where there is none.
-    time_s : float
-        In the take.
-    message : str
-    """
-
-    index: int | None
-    time_s: float
-    message: str
 
 
 @dataclass(frozen=True)
@@ -125,41 +100,6 @@ class Transcription:
     passes: tuple[tuple[float, float], ...]
     written: int | None
     doubts: tuple[Doubt, ...]
-
-
-@dataclass(frozen=True)
-class _Heard:
-    """Every note of the stretch, with what was found out about it."""
-
-    joined: tuple[Joined, ...]
-    played: tuple[PlayedNote, ...]
-    techniques: tuple[Technique, ...]
-    slurred: tuple[float, ...]  # probabilities
-
-    def part(self, first: int, end: int) -> _Heard:
-        """Notes `first` to `end`, `end` excluded."""
-        here = slice(first, end)
-        return _Heard(
-            self.joined[here],
-            self.played[here],
-            self.techniques[here],
-            self.slurred[here],
-        )
-
-    @property
-    def onset_s(self) -> FloatArray:
-        """Exact onsets, shape=(n,)."""
-        return np.array([note.onset_s for note in self.played])
-
-    @property
-    def offset_s(self) -> FloatArray:
-        """When each was heard no more, shape=(n,)."""
-        return np.array([note.offset_s for note in self.played])
-
-    @property
-    def midi(self) -> list[int]:
-        """Fretted pitches."""
-        return [technique.midi_number for technique in self.techniques]
 
 
 def transcribe(recording: Recording, wishes: Wishes) -> Transcription:
@@ -213,7 +153,7 @@ def _transcribed(recording: Recording, wishes: Wishes) -> Transcription:
     """Write down what was played after a moment of quiet."""
     spectra = spectrum.analyse(recording)
     events = onset.events(spectra).between(wishes.start_s, wishes.end_s)
-    heard = _heard(events, spectra, recording)
+    heard = listen(events, spectra, recording.name)
     runs = find_runs(heard.midi, heard.onset_s, heard.offset_s)
     written = runs.typical if wishes.which is None else wishes.which - 1
     first, end = (0, len(heard.joined)) if written < 0 else _span(runs, written)
@@ -223,10 +163,10 @@ def _transcribed(recording: Recording, wishes: Wishes) -> Transcription:
     tempo_bpm = wishes.feel.tempo_bpm or float(max(round(rhythm.tempo_bpm), 1))
     lick = write_lick(notes, wishes.page, tempo_bpm=tempo_bpm, swing=rhythm.swing)
     doubts = [
-        *_note_doubts(part, lick),
-        *_rhythm_doubts(rhythm, part, wishes),
-        *_left_out(events, part, recording),
-        *_other_runs(heard, runs, written),
+        *note_doubts(part, lick),
+        *rhythm_doubts(rhythm, part, wishes.feel.tempo_bpm),
+        *left_out(events, part),
+        *other_runs(heard, runs, written),
     ]
     return Transcription(
         lick,
@@ -259,36 +199,6 @@ def _refuse_length(recording: Recording, wishes: Wishes) -> None:
         raise TranscriptionError(message, recording.name)
 
 
-def _heard(events: Events, spectra: Spectrum, recording: Recording) -> _Heard:
-    """Find the notes and all about them."""
-    joined = join(hear(events), spectra)
-    if not joined:
-        message = "no note was heard; record louder, or give another stretch"
-        raise TranscriptionError(message, recording.name)
-    clear = np.mean([note.first.probability > CLEAR for note in joined])
-    if clear < LEAST_CLEAR_SHARE:
-        message = (
-            f"of {len(joined)} notes {1 - clear:.0%} could not be told for sure: this "
-            "is no clear line of single notes (chords, noise, or several instruments); "
-            "record one guitar, one note at a time"
-        )
-        raise TranscriptionError(message, recording.name)
-    if len(joined) > MOST_NOTES:
-        message = (
-            f"{len(joined)} notes are more than the {MOST_NOTES} that are written "
-            "down; give a stretch of it"
-        )
-        raise TranscriptionError(message, recording.name)
-    played = played_notes(joined, spectra)
-    techniques = tuple(
-        technique_of(one, spectra.tuning_cents, moving=note.moving)
-        for one, note in zip(played, joined, strict=True)
-    )
-    return _Heard(
-        joined, played, techniques, tuple(how_sounded(joined, played, spectra).tolist())
-    )
-
-
 def _span(runs: Runs, index: int) -> tuple[int, int]:
     """Notes of a run; the take must hold it."""
     if index >= len(runs.spans):
@@ -317,7 +227,7 @@ def _from_first_bar(rhythm: Rhythm, wishes: Wishes) -> list[Fraction]:
 # -------------------------------------------------------------------- notes
 
 
-def _sounded(part: _Heard, beats: Sequence[Fraction]) -> list[Sounded]:
+def _sounded(part: Heard, beats: Sequence[Fraction]) -> list[Sounded]:
     """Notes with their places in time and how each was sounded."""
     notes: list[Sounded] = []
     for k, technique in enumerate(part.techniques):
@@ -341,7 +251,7 @@ def _sounded(part: _Heard, beats: Sequence[Fraction]) -> list[Sounded]:
     return notes
 
 
-def _articulation(part: _Heard, k: int, before: Sounded | None) -> Articulation:
+def _articulation(part: Heard, k: int, before: Sounded | None) -> Articulation:
     """How a note is written: picked, or slurred out of the one before."""
     technique = part.techniques[k]
     if before is None or technique.slide_in is not None:
@@ -355,88 +265,6 @@ def _articulation(part: _Heard, k: int, before: Sounded | None) -> Articulation:
     if part.slurred[k] <= SLURRED or not rise:
         return Articulation.PICK
     return Articulation.HAMMER_ON if rise > 0 else Articulation.PULL_OFF
-
-
-# ------------------------------------------------------------------- doubts
-
-
-def _note_doubts(part: _Heard, lick: Lick) -> Iterator[Doubt]:
-    """Notes whose pitch, technique or stroke is not sure."""
-    for k, (joined, technique) in enumerate(
-        zip(part.joined, part.techniques, strict=True)
-    ):
-        time_s = part.played[k].onset_s
-        heard = joined.first
-        if heard.probability < CLEAR:
-            yield Doubt(k, time_s, _other_pitch(heard))
-        if technique.doubt:
-            yield Doubt(k, time_s, technique.doubt)
-        picked = lick.notes[k].articulation is Articulation.PICK
-        if 1 - SURE < part.slurred[k] < SURE:
-            written = "picked" if picked else "slurred"
-            yield Doubt(k, time_s, f"picked or slurred, written as {written}")
-        elif part.slurred[k] >= SURE and picked and not technique.slide_in:
-            message = "sounds slurred, but not from the note before; written as picked"
-            yield Doubt(k, time_s, message)
-
-
-def _other_pitch(heard: HeardNote) -> str:
-    """What a doubtful note may be instead."""
-    if heard.instead is None:
-        return "maybe no note"
-    return f"maybe {note_name(heard.instead)}"
-
-
-def _rhythm_doubts(rhythm: Rhythm, part: _Heard, wishes: Wishes) -> Iterator[Doubt]:
-    """Notes that may stand elsewhere, and a tempo that is not the one given."""
-    for k, (beat, other) in enumerate(zip(rhythm.beats, rhythm.instead, strict=True)):
-        if other is not None:
-            way = "earlier" if other < beat else "later"
-            message = f"maybe {abs(other - beat)} of a beat {way}"
-            yield Doubt(k, part.played[k].onset_s, message)
-    asked = wishes.feel.tempo_bpm
-    if asked and abs(rhythm.tempo_bpm / asked - 1) > OFF_TEMPO:
-        message = f"played at {rhythm.tempo_bpm:.0f} beats a minute, not at {asked:g}"
-        yield Doubt(None, part.played[0].onset_s, message)
-
-
-def _left_out(events: Events, part: _Heard, recording: Recording) -> Iterator[Doubt]:
-    """Events between the notes that may be notes as well."""
-    probability = 1 - np.exp(events.log_probability[:, 0])
-    onset_s = part.onset_s
-    swallowed = [
-        (one.onset_s, one.offset_s)
-        for one, joined in zip(part.played, part.joined, strict=True)
-        if joined.moving
-    ]
-    for j in np.flatnonzero(probability > UNHEARD):
-        time_s = float(events.times_s[j])
-        inside = onset_s[0] < time_s < onset_s[-1] + NEAR_S
-        known = np.abs(onset_s - time_s).min() < NEAR_S
-        if inside and not known and not any(a < time_s < b for a, b in swallowed):
-            pitch = int(events.log_probability[j, 1:].argmax())
-            yield Doubt(None, time_s, f"maybe another note here, {_name(pitch)}")
-
-
-def _name(column: int) -> str:
-    """Note name of a column of the evidence."""
-    return note_name(int(PITCHES[column]))
-
-
-def _other_runs(heard: _Heard, runs: Runs, written: int) -> Iterator[Doubt]:
-    """Notes that most of the other passes have otherwise."""
-    if written < 0 or len(runs.spans) < 3:
-        return
-    midi = heard.midi
-    first, end = runs.spans[written]
-    own = midi[first:end]
-    others = [midi[a:b] for a, b in runs.spans if (a, b) != (first, end)]
-    same = [o for o in others if len(o) == len(own) and alike(o, own) < 1]
-    for k, pitch in enumerate(own):
-        there = [o[k] for o in same]
-        if len(there) > len(others) / 2 and len(set(there)) == 1 and there[0] != pitch:
-            message = f"{note_name(there[0])} in most other passes"
-            yield Doubt(k, float(heard.onset_s[first + k]), message)
 
 
 def by_message(found: Transcription) -> Iterator[str]:

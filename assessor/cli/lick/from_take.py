@@ -209,7 +209,7 @@ def _sheet(found: Transcription, take_path: str) -> str:
 def _summary(found: Transcription, out: Path, wishes: Wishes) -> str:
     """What was written, and what is not sure."""
     lick = found.lick
-    text = f"{out}: {lick.title}, {len(lick)} notes, {_tempo(found, wishes)}\n"
+    text = f"{out}: {lick.title}, {_count(len(lick))}, {_tempo(found, wishes)}\n"
     if len(found.passes) > 1:
         spans = ", ".join(f"{a:.1f}-{b:.1f} s" for a, b in found.passes)
         written = "all of them are written"
@@ -220,6 +220,11 @@ def _summary(found: Transcription, out: Path, wishes: Wishes) -> str:
             "--pass N takes another, --pass all everything.\n"
         )
     return text + (listed("not sure", _unsure(found)) or "Nothing in it is doubtful.\n")
+
+
+def _count(notes: int) -> str:
+    """Count of notes in words."""
+    return "1 note" if notes == 1 else f"{notes} notes"
 
 
 def _tempo(found: Transcription, wishes: Wishes) -> str:

@@ -1,0 +1,105 @@
+"""Every note of a take with all that is found out about it alone."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from assessor.errors import TranscriptionError
+from assessor.onset import Events
+from assessor.pitch import PlayedNote
+from assessor.spectrum import Spectrum
+from assessor.transcription.hearing import hear
+from assessor.transcription.joining import Joined, join
+from assessor.transcription.single import LEAST_MEDIAN_SHARE, own_share
+from assessor.transcription.strokes import how_sounded
+from assessor.transcription.techniques import Technique, technique_of
+from assessor.transcription.tracing import played_notes
+from assessor.tuning import FloatArray
+
+MOST_NOTES = 600
+CLEAR = 0.6  # probability of a note that is not doubted
+LEAST_CLEAR_SHARE = 0.5  # of the notes; with fewer it is no line of single notes
+
+
+@dataclass(frozen=True)
+class Heard:
+    """Every note of the stretch, with what was found out about it."""
+
+    joined: tuple[Joined, ...]
+    played: tuple[PlayedNote, ...]
+    techniques: tuple[Technique, ...]
+    slurred: tuple[float, ...]  # probabilities
+    share: tuple[float, ...]  # of `single.own_share`
+
+    def part(self, first: int, end: int) -> Heard:
+        """Notes `first` to `end`, `end` excluded."""
+        here = slice(first, end)
+        return Heard(
+            self.joined[here],
+            self.played[here],
+            self.techniques[here],
+            self.slurred[here],
+            self.share[here],
+        )
+
+    @property
+    def onset_s(self) -> FloatArray:
+        """Exact onsets, shape=(n,)."""
+        return np.array([note.onset_s for note in self.played])
+
+    @property
+    def offset_s(self) -> FloatArray:
+        """When each was heard no more, shape=(n,)."""
+        return np.array([note.offset_s for note in self.played])
+
+    @property
+    def midi(self) -> list[int]:
+        """Fretted pitches."""
+        return [technique.midi_number for technique in self.techniques]
+
+
+def listen(events: Events, spectra: Spectrum, name: str) -> Heard:
+    """Find the notes and all about them."""
+    joined = join(hear(events), spectra)
+    if not joined:
+        message = "no note was heard; record louder, or give another stretch"
+        raise TranscriptionError(message, name)
+    share = own_share(joined, spectra)
+    complaint = _complaint(joined, float(np.median(share)))
+    if complaint:
+        raise TranscriptionError(complaint, name)
+    played = played_notes(joined, spectra)
+    techniques = tuple(
+        technique_of(one, spectra.tuning_cents, moving=note.moving)
+        for one, note in zip(played, joined, strict=True)
+    )
+    slurred = how_sounded(joined, played, spectra)
+    return Heard(
+        joined, played, techniques, tuple(slurred.tolist()), tuple(share.tolist())
+    )
+
+
+def _complaint(joined: Sequence[Joined], own: float) -> str:
+    """What forbids to write the notes down; empty when nothing does."""
+    if len(joined) > MOST_NOTES:
+        return (
+            f"{len(joined)} notes are more than the {MOST_NOTES} that are written "
+            "down; give a stretch of it"
+        )
+    if own < LEAST_MEDIAN_SHARE:
+        return (
+            "this is no line of single notes, but chords, noise or a click: the notes "
+            f"that were heard hold {own:.0%} of the sound, in a line they hold "
+            f"{LEAST_MEDIAN_SHARE:.0%} or more; record one guitar, one note at a time"
+        )
+    clear = np.mean([note.first.probability > CLEAR for note in joined])
+    if clear < LEAST_CLEAR_SHARE:
+        return (
+            f"of {len(joined)} notes {1 - clear:.0%} could not be told for sure: this "
+            "is no clear line of single notes (noise, a click, or several "
+            "instruments); record one guitar, one note at a time"
+        )
+    return ""
