@@ -14,6 +14,7 @@ import pytest
 from click.testing import CliRunner
 
 from assessor.cli import main
+from assessor.cli.review.run import _left
 from assessor.review.books import open_books
 from assessor.review.summary import read_class
 
@@ -146,6 +147,30 @@ def test_numbers_of_an_assignment_stand_in_it(folder: Path, tmp_path: Path) -> N
     """And not beside it."""
     words = ["review", str(folder), "--assignment", "x.toml", "-o", str(tmp_path)]
     assert "stand in the assignment" in _run(*words, "--tempo", "80", code=2)
+
+
+@pytest.mark.parametrize(
+    ("done", "total", "elapsed_s", "said"),
+    [
+        (2, 10, 4.0, ""),  # too early to guess
+        (3, 10, 6.0, ", 0:14 left"),
+        (100, 1000, 100.0, ", 15:00 left"),
+        (10, 10, 20.0, ""),
+    ],
+)
+def test_time_left(done: int, total: int, elapsed_s: float, said: str) -> None:
+    """From the pace so far."""
+    assert _left(done, total, elapsed_s) == said
+
+
+def test_progress_is_told(
+    folder: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Now and then, where the output is no terminal."""
+    monkeypatch.setattr("assessor.cli.review.run.TELL_EVERY_S", 0.0)
+    text = _run(*_words(folder, tmp_path / "out"), "--without-reports")
+    assert "1 of 8 takes\n" in text
+    assert "5 of 8 takes, 0:0" in text
 
 
 def test_a_review_of_the_same_folder_waits(folder: Path, out: Path) -> None:
