@@ -23,6 +23,7 @@ JUMP_FRAMES = 3  # it takes, as far as the 46 ms window shows
 NEAR = 0.25  # semitones from a fret
 CALM = 0.3  # semitones a held pitch may wander
 KEPT = 0.35  # of the strength before the jump
+SEEN = 0.7  # probability of such a note: that of the pitch is not in doubt
 HEARD_NOTES = 3  # before it, whose strings may ring on
 
 
@@ -63,7 +64,7 @@ def _jump_in(
             time_s = float(low + k + JUMP_FRAMES / 2) * FRAME_HOP_S
             return HeardNote(
                 time_s, note.midi_number + step, is_step=True, soft=True,
-                probability=0.5,
+                probability=SEEN,
             )  # fmt: skip
     return None
 
