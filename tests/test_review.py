@@ -427,6 +427,7 @@ def test_names_are_written_where_they_are_asked_for(
     done = CliRunner().invoke(main, [*words, "-o", str(tmp_path / "o"), "--names"])
     assert done.exit_code == 0, done.output
     assert "fits no player of the roster" in done.output
+    assert "href" not in (tmp_path / "o" / "class.html").read_text(encoding="utf-8")
     page = (tmp_path / "o" / "class.html").read_text(encoding="utf-8")
     assert "Ada X" in page
     assert "player-001/player-001.flac" in page

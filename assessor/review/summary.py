@@ -195,6 +195,8 @@ class ClassReview:
         The oldest first.
     log : tuple of Correction
         Everything the teacher ever said here.
+    reports : bool
+        Whether takes have reports of their own.
     """
 
     title: str
@@ -206,6 +208,7 @@ class ClassReview:
     unmatched: tuple[tuple[str, str], ...]
     earlier: tuple[Earlier, ...]
     log: tuple[Correction, ...]
+    reports: bool = True
 
     def take(self, take_id: str) -> Take:
         """One take.
@@ -275,6 +278,7 @@ def read_class(out: str | Path | Books) -> ClassReview:
         unmatched=tuple((one["name"], one["reason"]) for one in kept["unmatched"]),
         earlier=tuple(_earlier(Path(path)) for path in kept["earlier"]),
         log=tuple(log),
+        reports=kept["options"]["report"],
     )
 
 
