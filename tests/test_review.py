@@ -169,6 +169,24 @@ def test_what_is_no_take_is_passed_over(tmp_path: Path) -> None:
     assert [one.name for one in found] == ["a.wav"]
 
 
+def test_names_may_be_anything(folder: Path, tmp_path: Path) -> None:
+    """No text at all, or words for the terminal: the take is heard all the same."""
+    sound = (folder / "player-000" / "player-000.flac").read_bytes()
+    hostile = [b"ada\xff.flac", b"bo\x1b[2J\n.flac", b"--help.flac", b"c'\"<b>.flac"]
+    for name in hostile:
+        Path(os.fsdecode(os.fsencode(tmp_path) + b"/" + name)).write_bytes(sound)
+    (tmp_path / "short.lick").write_bytes((folder / "short.lick").read_bytes())
+    out = tmp_path / "out"
+    text = _review(tmp_path, out, "--names", "--without-reports")
+    assert "4 takes of 4 players" in text
+    assert "\x1b" not in text
+    from assessor.review.summary import read_class
+
+    assert all(take.shown for take in read_class(out).takes)
+    assert "4 unchanged" in _review(tmp_path, out, "--names", "--without-reports")
+    assert "<b>" not in (out / "class.html").read_text(encoding="utf-8")
+
+
 def test_takes_may_lie_at_a_url(tmp_path: Path) -> None:
     """Through fsspec, which is there with the extra."""
     pytest.importorskip("fsspec")

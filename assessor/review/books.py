@@ -213,7 +213,8 @@ class Books:
         return sorted(file.stem for file in self.records.glob("[0-9a-f]*.json"))
 
     def _write(self, name: str, content: Mapping[str, Any]) -> None:
-        text = json.dumps(content, ensure_ascii=False, separators=(",", ":"))
+        # ASCII: a file's name may hold what is no text, and must come back the same
+        text = json.dumps(content, separators=(",", ":"))
         with self._words():
             replace_private(self.private / name, text)
 

@@ -70,6 +70,15 @@ def handed_in(folder: str, without: Path | None = None) -> list[HandedIn]:
     return sorted(found, key=lambda one: one.name)
 
 
+def printable(name: str) -> str:
+    r"""Name of a file as it may be shown: whoever hands in chooses it.
+
+    >>> printable("ada\x1b[2J.wav"), printable("ada\udcff.wav")
+    ('ada?[2J.wav', 'ada?.wav')
+    """
+    return "".join(sign if sign.isprintable() else "?" for sign in name)
+
+
 def _may_be_take(name: str) -> bool:
     path = PurePosixPath(name)
     hidden = any(part.startswith(".") for part in path.parts)
@@ -86,7 +95,7 @@ def _local(folder: Path, without: Path | None) -> Iterator[HandedIn]:
         below[:] = [name for name in below if (inside / name).resolve() != passed_over]
         for file in files:
             path = inside / file
-            name = path.relative_to(folder).as_posix()
+            name = printable(path.relative_to(folder).as_posix())
             if not _may_be_take(name):
                 continue
             try:
@@ -108,7 +117,7 @@ def _remote(url: str) -> Iterator[HandedIn]:
         message = f"cannot be listed: {problem}"
         raise ReviewError(message, url) from problem
     for path in names:
-        name = path[len(root) :].lstrip("/")
+        name = printable(path[len(root) :].lstrip("/"))
         if not _may_be_take(name):
             continue
         stamp = str(files.ukey(path))
@@ -144,7 +153,7 @@ def digest_of(one: HandedIn) -> str:
         with Path(one.address).open("rb") as stream:
             return hashlib.file_digest(stream, "sha256").hexdigest()
     except OSError:  # the row says why, once it is read in earnest
-        return hashlib.sha256(f"unread {one.address}".encode()).hexdigest()
+        return hashlib.sha256(f"unread {one.address!a}".encode()).hexdigest()
 
 
 @contextmanager
