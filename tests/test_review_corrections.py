@@ -260,6 +260,41 @@ def test_corrections_outlive_another_assessment(books: Books) -> None:
     assert now.shown.right == NOTES
 
 
+@pytest.mark.parametrize("pseudonym", ["", "Heron"])
+def test_corrections_follow_a_take_to_another_tempo_and_name(
+    books: Books, folder: Path, pseudonym: str
+) -> None:
+    """Of assignment and of player; nothing stays under the old name."""
+    take_id = _faulty(books)
+    correct(books, [Correction(take_id, What.VERDICT, "right", "T", note=FAULT)])
+    old = books.write_shown(
+        f"answers/{read_class(books).take(take_id).player}.html", ""
+    )
+    file = books.out.parent / "week.toml"
+    file.write_text(
+        f"""
+        tempo_bpm = 70
+        [[licks]]
+        file = "{folder / "short.lick"}"
+        [[players]]
+        name = "player-001"
+        pseudonym = "{pseudonym}"
+        """
+    )
+    options = planning.Options(sound=False)
+    planning.plan(books, assignment.read(file), str(folder), options)
+    now = _faulty(books)
+    assert (now == take_id) == (not pseudonym)
+    renew(books, [now])
+    write_class(books)
+    take = read_class(books).take(now)
+    assert take.shown is not None
+    assert take.shown.right == NOTES
+    assert books.report(take_id).exists() == (not pseudonym)
+    assert old.exists() == (not pseudonym)
+    assert [one.take_id for one in read_class(books).log] == [now]
+
+
 def test_a_mark_by_ear_stands_beside_the_tools(books: Books) -> None:
     """And is taken back."""
     take_id = _faulty(books)

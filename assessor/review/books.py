@@ -208,6 +208,13 @@ class Books:
                 file.unlink()
             (self.records / f"{take_id}.json").unlink(missing_ok=True)
 
+    def forget_answer(self, player: str) -> bool:
+        """Delete what was written for a player; whether there was anything."""
+        file = self.out / "answers" / f"{shown_name(player)}.html"
+        there = file.exists()
+        file.unlink(missing_ok=True)
+        return there
+
     def record_ids(self) -> list[str]:
         """Every take that has a record, whether or not it is of the plan."""
         return sorted(file.stem for file in self.records.glob("[0-9a-f]*.json"))

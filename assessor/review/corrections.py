@@ -9,8 +9,8 @@ from __future__ import annotations
 
 import json
 import os
-from collections.abc import Iterable, Sequence
-from dataclasses import asdict, dataclass, field, fields
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import asdict, dataclass, field, fields, replace
 from datetime import UTC, datetime
 from enum import StrEnum
 from pathlib import Path
@@ -259,6 +259,14 @@ def holding(corrections: Iterable[Correction]) -> dict[str, tuple[Correction, ..
                 correction,
             )
     return found
+
+
+def rename(log: Path, names: Mapping[str, str]) -> None:
+    """Give takes that have a new name theirs, in everything that was said of them."""
+    every = read(log)
+    now = [replace(one, take_id=names.get(one.take_id, one.take_id)) for one in every]
+    if now != every:
+        replace_private(log, "".join(_line(correction) for correction in now))
 
 
 def drop(log: Path, take_ids: set[str]) -> int:

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 from assessor.errors import ReviewError
 from assessor.review import corrections
-from assessor.review.books import Books, shown_name
+from assessor.review.books import Books
 
 
 @dataclass(frozen=True)
@@ -57,13 +57,10 @@ def forget(books: Books, player: str) -> Forgotten:
             take_ids.add(take_id)
     dropped = corrections.drop(books.corrections, take_ids)
     books.forget(take_ids)
-    answers = [books.out / "answers" / f"{shown_name(name)}.html" for name in meant]
-    written = [file for file in answers if file.exists()]
-    for file in written:
-        file.unlink()
+    answers = sum([books.forget_answer(name) for name in meant])
     books.write_roster([p for p in roster if p.pseudonym not in meant])
     _forget_in_plan(books, meant)
-    return Forgotten(tuple(sorted(meant)), len(take_ids), dropped, len(written))
+    return Forgotten(tuple(sorted(meant)), len(take_ids), dropped, answers)
 
 
 def _forget_in_plan(books: Books, meant: set[str]) -> None:

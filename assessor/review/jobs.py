@@ -108,7 +108,7 @@ class Outcome:
 Work = Callable[[Job], Outcome]
 
 
-def take_id_of(pseudonym: str, digest: str, lick: Lick, settings: Settings) -> str:
+def take_id_of(pseudonym: str, digest: str, lick: str, nth: int = 0) -> str:
     """Name of a take that says nothing of its player.
 
     Parameters
@@ -116,13 +116,10 @@ def take_id_of(pseudonym: str, digest: str, lick: Lick, settings: Settings) -> s
     pseudonym : str
     digest : str
         Of the recording.
-    lick : Lick
-        As written.
-    settings : Settings
-        Their tempo makes two asked licks of one.
+    lick : str
+        Its digest.
+    nth : int
+        Of the licks with this digest, where one is asked for at several tempi.
     """
-    from assessor.lick.digest import digest_of
-
-    tempo_bpm = settings.tempo_bpm or lick.tempo_bpm
-    text = json.dumps([pseudonym, digest, digest_of(lick), tempo_bpm])
+    text = json.dumps([pseudonym, digest, lick, nth])
     return hashlib.sha256(text.encode()).hexdigest()[:16]

@@ -67,6 +67,7 @@ def plan(
         player = players[one.player.name].pseudonym
         planned_take = _planned(one, player, assignment, digests)
         planned.setdefault(planned_take.take_id, planned_take)  # one file twice is one
+    _follow(books, assignment, list(planned.values()))
     books.write_plan(
         {
             "title": assignment.title,
@@ -83,6 +84,27 @@ def plan(
         }
     )
     return list(planned.values())
+
+
+def _follow(books: Books, assignment: Assignment, planned: Sequence[Planned]) -> None:
+    """Let what was said of a take follow it to a new name.
+
+    A player who gets another pseudonym has other names for the same takes; what stands
+    under the old ones is deleted.
+    """
+    if not (books.private / "review.json").exists():
+        return
+    before = [one["digest"] for one in books.read_plan()["licks"]]
+    old = {(one.digest, one.name, before[one.lick]): one for one in books.planned()}
+    now = {one.take_id for one in planned}
+    names = {}
+    for one in planned:
+        known = old.get((one.digest, one.name, assignment.licks[one.lick].digest))
+        if known is not None and known.take_id not in now:
+            names[known.take_id] = one.take_id
+            books.forget_answer(known.player)
+    corrections.rename(books.corrections, names)
+    books.forget(set(names))
 
 
 def _players(
@@ -116,11 +138,12 @@ def _planned(
     one: Matched, player: str, assignment: Assignment, digests: Mapping[str, str]
 ) -> Planned:
     take, asked = one.take, one.asked
-    digest = digests[take.address]
+    digest, number = digests[take.address], assignment.licks.index(asked)
+    same = [other.digest for other in assignment.licks[:number]].count(asked.digest)
     return Planned(
-        take_id=take_id_of(player, digest, asked.lick, asked.settings),
+        take_id=take_id_of(player, digest, asked.digest, same),
         player=player,
-        lick=assignment.licks.index(asked),
+        lick=number,
         name=take.name,
         address=take.address,
         stamp=take.stamp,
