@@ -57,6 +57,10 @@ SURE = 3.0  # standard errors; a smaller drift counts as none
 LOUD = 0.98  # of full scale: clipped
 
 
+class SoundLost(CaptureError):
+    """Sound or device was lost while measuring: worth another try."""
+
+
 @dataclass(frozen=True)
 class Round:
     """What one start of the devices gave.
@@ -152,7 +156,9 @@ def find(recorded: Samples, sample_rate_hz: int) -> Round:
     Raises
     ------
     CaptureError
-        When it is not heard clearly, is clipped, or its sweeps do not lie evenly.
+        When it is not heard clearly, or is clipped.
+    SoundLost
+        When its sweeps do not lie evenly.
     """
     if len(recorded) and float(np.abs(recorded).max()) >= LOUD:
         message = (
@@ -172,7 +178,7 @@ def find(recorded: Samples, sample_rate_hz: int) -> Round:
             f"the sweeps come back unevenly, by {worst_ms:.1f} ms: sound is lost on "
             "the way; close other programs and measure again"
         )
-        raise CaptureError(message)
+        raise SoundLost(message)
     error_s = np.sqrt(np.square(misses_s).sum() / (SWEEPS - 2))
     width_s = np.sqrt(np.square(sent_s - sent_s.mean()).sum())
     drift_error = max(float(error_s), SMALLEST_S) / float(width_s)

@@ -50,19 +50,19 @@ class FakeCard:
     def run(self, callback: Callable[..., None]) -> None:
         """Give everything, then stop or hang."""
         position, number = 0, 0
-        parts: list[Floats] = []
+        parts: list[Floats] = [np.zeros(0, np.float32)]
         while position < len(self.sound):
             size = self.sizes[number % len(self.sizes)]
             block = self.sound[position : position + size].copy()
             if self.delay is not None and position >= self.delay:
-                early = np.concatenate([*parts, np.zeros(0, np.float32)])
+                early = np.concatenate(parts)
                 back = early[position - self.delay :][: len(block)]
                 block[: len(back)] += back[:, np.newaxis]
             out = np.full((len(block), 2), np.nan, np.float32)
             flags = Flags(number in self.overflow_at, number in self.underflow_at)
             callback(block, out, len(block), flags)
             block[:] = np.nan  # a device uses its buffers again
-            assert np.array_equal(out[:, 0], out[:, 1])
+            assert np.array_equal(out[:, 0], out[:, 1], equal_nan=True)
             parts.append(out[:, 0].copy())
             position, number = position + size, number + 1
         self.played = np.concatenate(parts)

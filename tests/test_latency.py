@@ -12,6 +12,7 @@ from assessor.latency import (
     LOW_HZ,
     SWEEP_S,
     Round,
+    SoundLost,
     combine,
     find,
     highest_hz,
@@ -128,7 +129,7 @@ def test_noise_alone_is_never_a_latency(seed: int) -> None:
 def test_lost_sound_is_refused() -> None:
     """480 frames missing in the middle: 10 ms between the sweeps."""
     heard = loop(0.02)
-    with pytest.raises(CaptureError, match="unevenly"):
+    with pytest.raises(SoundLost, match="unevenly"):
         find(np.concatenate([heard[:120_000], heard[120_480:]]), 48_000)
 
 

@@ -14,7 +14,7 @@ from assessor.demo.counts import count_in_beats, counts, loop_beats
 from assessor.demo.string import SAMPLE_RATE_HZ
 from assessor.lick.notation import Lick
 
-LEAD_S = 0.3  # before the first count, while the devices settle
+LEAD_S = 0.5  # before the first count, while the devices settle
 SOFTER = 0.4  # a click between the counts, against one on a count
 SUBDIVISION = "subdivision"
 

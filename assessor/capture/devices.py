@@ -17,8 +17,8 @@ from assessor.errors import CaptureError
 
 HIGHEST_RATE_HZ = 96_000
 USUAL_CHANNELS = 2
-# Steady rather than quick: the click's way is measured and taken out.
-STEADY = "high"
+# Steady rather than quick: how late the click comes is measured and taken out.
+STEADY_S = 0.15
 
 Callback = Callable[[Floats, Floats | None, int, Trouble], None]
 
@@ -163,7 +163,7 @@ def open_stream(
     """
     sd = _sounddevice()
     wanted = min(source.inputs, channels)
-    settings = {"samplerate": sample_rate_hz, "dtype": "float32", "latency": STEADY}
+    settings = {"samplerate": sample_rate_hz, "dtype": "float32", "latency": STEADY_S}
     stream: Any
     try:
         if target is None:

@@ -10,8 +10,7 @@ import numpy as np
 
 from assessor import latency
 from assessor.capture.taker import LOST_S, WAIT_S, Floats, Trouble
-from assessor.errors import CaptureError
-from assessor.latency import Round
+from assessor.latency import Round, SoundLost
 
 
 class Loop:
@@ -50,7 +49,7 @@ class Loop:
 
         Raises
         ------
-        CaptureError
+        SoundLost
             When the device goes away, or stands still.
         """
         played, since_s = -1, time.monotonic()
@@ -59,22 +58,24 @@ class Loop:
                 played, since_s = self._played, time.monotonic()
             if not alive() or time.monotonic() - since_s > LOST_S:
                 message = "the device went away while it was measured; plug it in again"
-                raise CaptureError(message)
+                raise SoundLost(message)
 
     def found(self) -> Round:
         """What was heard, in the channel where it is loudest.
 
         Raises
         ------
+        SoundLost
+            When sound was lost.
         CaptureError
-            When it was not heard well, or sound was lost.
+            When it was not heard well.
         """
         if self._lost:
             message = (
                 "sound was lost while the latency was measured; close other programs "
                 "and measure again"
             )
-            raise CaptureError(message)
+            raise SoundLost(message)
         heard = np.concatenate(self._heard)
         loudest = int(np.square(heard).sum(axis=0).argmax())
         return latency.find(heard[:, loudest], self.sample_rate_hz)

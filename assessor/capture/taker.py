@@ -16,7 +16,7 @@ from typing import Protocol
 import numpy as np
 import numpy.typing as npt
 
-from assessor.capture.clicks import Clicks
+from assessor.capture.clicks import LEAD_S, Clicks
 from assessor.capture.ending import Ending
 from assessor.capture.journal import Journal, finish
 from assessor.capture.level import Meter
@@ -69,13 +69,22 @@ class Taker:
     ending : Ending
     channel : int
         Which channel of the input is recorded, from 0.
+    again : bool
+        True: give up at once where sound is lost before anything is played, as
+        happens while devices settle; nothing is lost then by starting again.
     """
 
     def __init__(
-        self, journal: Journal, clicks: Clicks, ending: Ending, *, channel: int = 0
+        self,
+        journal: Journal,
+        clicks: Clicks,
+        ending: Ending,
+        *,
+        channel: int = 0,
+        again: bool = False,
     ) -> None:
         self.journal, self.clicks, self.ending = journal, clicks, ending
-        self.channel = channel
+        self.channel, self.again = channel, again
         self.meter = Meter(journal.sample_rate_hz)
         self.dropouts_s: list[float] = []
         self.ended: Ended | None = None
@@ -105,7 +114,7 @@ class Taker:
         alive: Callable[[], bool],
         stop: Callable[[], bool],
         show: Callable[[State], None] = lambda _: None,
-    ) -> Ended:
+    ) -> Ended | None:
         """Write down what comes, until it is over.
 
         Parameters
@@ -119,11 +128,11 @@ class Taker:
 
         Returns
         -------
-        Ended
-            Why it is over.
+        Ended or None
+            Why it is over; None = it was a false start.
         """
         silent_s = 0.0
-        while self.ended is None:
+        while self.ended is None and not self.false_start:
             some = self._take_in()
             silent_s = 0.0 if some else silent_s + WAIT_S
             if stop():
@@ -132,6 +141,14 @@ class Taker:
                 self.ended = self.ended or Ended.UNPLUGGED
             show(self._state())
         return self.ended
+
+    @property
+    def false_start(self) -> bool:
+        """True when sound, or the device, was lost before the first click."""
+        losses_s = [*self.dropouts_s]
+        if self.ended is Ended.UNPLUGGED:
+            losses_s.append(self.journal.frames / self.journal.sample_rate_hz)
+        return self.again and min(losses_s, default=LEAD_S) < LEAD_S
 
     def _take_in(self) -> bool:
         """Write down what is there; wait a little where nothing is."""

@@ -169,7 +169,7 @@ def check(
     if own_tempo and click_s is not None:
         message = "--own-tempo and --click exclude each other"
         raise click.UsageError(message)
-    settings = _settings(tempo_bpm, click_s, tolerance_text, tracker)
+    settings = parse_settings(tempo_bpm, click_s, tolerance_text, tracker)
     with bad_files(), patience(f"listening to {Path(take).name}"):
         taken = assess_take(Asked(take, lick_path, settings, own_tempo))
     assessment, heard = taken.assessment, taken.heard
@@ -187,7 +187,7 @@ def check(
         sys.exit(OUTSIDE)
 
 
-def _settings(
+def parse_settings(
     tempo_bpm: float | None, click_s: float | None, tolerance_text: str, tracker: str
 ) -> Settings:
     """Settings of an assessment; wrong words end the program."""
