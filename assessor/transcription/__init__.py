@@ -112,15 +112,22 @@ def transcribe(recording: Recording, wishes: Wishes) -> Transcription:
         written, or not the pass that is asked for.
     """
     _refuse_length(recording, wishes)
+    recording = _until(recording, wishes.end_s)
     if not _begins_at_once(recording):
         return _transcribed(recording, wishes)
     # the ear tells a beginning by what was before it
     quiet = np.zeros(round(LEAD_S * recording.sample_rate_hz))
     led = replace(recording, samples=np.concatenate([quiet, recording.samples]))
-    later = replace(
-        wishes, start_s=wishes.start_s + LEAD_S, end_s=wishes.end_s + LEAD_S
-    )
+    later = replace(wishes, start_s=wishes.start_s + LEAD_S)
     return _earlier(_transcribed(led, later), LEAD_S)
+
+
+def _until(recording: Recording, end_s: float) -> Recording:
+    """Recording without what comes after a time."""
+    if end_s >= recording.duration_s:
+        return recording
+    count = round(end_s * recording.sample_rate_hz)
+    return replace(recording, samples=recording.samples[:count])
 
 
 def _begins_at_once(recording: Recording) -> bool:
@@ -152,7 +159,7 @@ def _earlier(found: Transcription, by_s: float) -> Transcription:
 def _transcribed(recording: Recording, wishes: Wishes) -> Transcription:
     """Write down what was played after a moment of quiet."""
     spectra = spectrum.analyse(recording)
-    events = onset.events(spectra).between(wishes.start_s, wishes.end_s)
+    events = onset.events(spectra).between(wishes.start_s, np.inf)
     heard = listen(events, spectra, recording.name)
     runs = find_runs(heard.midi, heard.onset_s, heard.offset_s)
     written = runs.typical if wishes.which is None else wishes.which - 1

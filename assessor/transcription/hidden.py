@@ -1,7 +1,7 @@
-"""Slurred notes that left no event: the pitch jumps, nothing else happens.
+"""Slurred notes and bends that left no event: the pitch goes, nothing else happens.
 
 Every note that was heard is followed to the next one.  Where its pitch leaves for
-another fret at once and stays there, a finger has come down or off.
+another fret and stays there, a finger has come down or off, or has bent or slid.
 """
 
 from __future__ import annotations
@@ -18,6 +18,9 @@ from assessor.tuning import FloatArray, hz_to_midi
 
 REACH_SEMITONES = 5  # what a hand spans on one string (common practice)
 LEAD_S, TRAIL_S = 0.03, 0.02  # where the window sees other notes too
+FIRST_GLIDE_FRAMES, GLIDE_FRAMES = 6, 15  # as long as a bend takes
+GLIDES = (2, 3)  # semitones
+BACK = 0.1  # semitones a glide may go back in a frame
 STAY_FRAMES = 6  # on each side of the jump
 JUMP_FRAMES = 3  # it takes, as far as the 46 ms window shows
 NEAR = 0.25  # semitones from a fret
@@ -58,21 +61,33 @@ def _jump_in(
     )
     away = hz_to_midi(f0_hz) - spectrum.tuning_cents / 100 - note.midi_number
     ringing = {n.midi_number for n in heard[-1 - HEARD_NOTES : -1]}
-    for k in range(STAY_FRAMES, len(frame) - STAY_FRAMES - JUMP_FRAMES + 1):
-        step = _step_at(away, strength, k)
-        if step and note.midi_number + step not in ringing:
-            time_s = float(low + k + JUMP_FRAMES / 2) * FRAME_HOP_S
+    for took in (JUMP_FRAMES, *range(FIRST_GLIDE_FRAMES, GLIDE_FRAMES + 1, 3)):
+        for k in range(STAY_FRAMES, len(frame) - STAY_FRAMES - took + 1):
+            step = _step_at(away, strength, k, took)
+            if not step or note.midi_number + step in ringing:
+                continue
+            if took > JUMP_FRAMES and not _is_glide(away[k - 1 : k + took + 1], step):
+                continue
+            time_s = float(low + k + took / 2) * FRAME_HOP_S
             return HeardNote(
-                time_s, note.midi_number + step, is_step=True, soft=True,
+                time_s,
+                note.midi_number + step,
+                is_step=True,
+                soft=True,
                 probability=SEEN,
-            )  # fmt: skip
+            )
     return None
 
 
-def _step_at(away: FloatArray, strength: FloatArray, k: int) -> int:
-    """Semitones of a jump that begins after frame k; 0 = none."""
+def _is_glide(away: FloatArray, step: int) -> bool:
+    """Say whether a pitch goes one way, further than it would be heard to anyway."""
+    return abs(step) in GLIDES and float((np.diff(away) * np.sign(step)).min()) > -BACK
+
+
+def _step_at(away: FloatArray, strength: FloatArray, k: int, took: int) -> int:
+    """Semitones between the pitch held before frame k and that `took` frames later."""
     before = slice(k - STAY_FRAMES, k)
-    after = slice(k + JUMP_FRAMES, k + JUMP_FRAMES + STAY_FRAMES)
+    after = slice(k + took, k + took + STAY_FRAMES)
     if strength[before].min() <= 0 or strength[after].min() <= 0:
         return 0
     calm = max(np.ptp(away[before]), np.ptp(away[after])) < CALM

@@ -27,6 +27,7 @@ MISHEARD_SEMITONES = (12, 19, 24)  # partials of the string that sounds already
 SURE = 0.6  # probability of an event that is no partial and no wide vibrato
 SHAKEN_SEMITONES = 2
 GRACE_S = 0.07  # sixteenths last as long at 214 beats a minute
+DOUBTED, KNOCK_S = 0.6, (0.03, 0.25)  # probability; after a knock
 LOOK_S = 0.16  # to each side of the change
 GLIDE_FRAMES = 3.5  # from a fifth to four fifths; more is no jump
 LOW, HIGH = 0.2, 0.8
@@ -80,6 +81,8 @@ def join(notes: Sequence[HeardNote], spectrum: Spectrum) -> tuple[Joined, ...]:
         if out and note.soft:
             span_s = (out[-1].first.time_s, end_s)
             change = _soft_change(spectrum, note, out[-1], span_s)
+        elif out and _is_knock(spectrum, note, out[-1], end_s):
+            continue
         if change is not Change.NONE and note.soft and _is_grace(note, out):
             out[-1] = replace(out[-1], pitches=(*out[-1].pitches, note.midi_number))
         elif change is Change.JUMP:
@@ -92,6 +95,30 @@ def join(notes: Sequence[HeardNote], spectrum: Spectrum) -> tuple[Joined, ...]:
         else:
             out.append(Joined(note, (note.midi_number,), slid_into=True))
     return tuple(out)
+
+
+def _is_knock(
+    spectrum: Spectrum, note: HeardNote, before: Joined, end_s: float
+) -> bool:
+    """Say whether something struck, a click, but the note before went on.
+
+    It is heard as a note where the one before happens to be sharp or flat just then.
+    """
+    apart = abs(note.midi_number - before.pitches[-1])
+    if note.probability > DOUBTED or not 0 < apart <= BEND_SEMITONES:
+        return False
+    first_s, last_s = note.time_s + KNOCK_S[0], note.time_s + KNOCK_S[1]
+    low = int(first_s / FRAME_HOP_S)
+    high = int(min(last_s, end_s - 2 * FRAME_HOP_S) / FRAME_HOP_S)
+    frame = np.arange(low, min(max(high, low + 1), len(spectrum.frames)))
+    nominal = np.full(len(frame), float(before.pitches[-1]))
+    reach = np.tile([-apart - 0.5, apart + 0.5], (len(frame), 1))
+    f0_hz, strength = track(spectrum, frame, nominal, reach)
+    if not strength.any():
+        return False
+    at = float(np.median(hz_to_midi(f0_hz[strength > 0])))
+    at -= spectrum.tuning_cents / 100
+    return abs(at - before.pitches[-1]) < abs(at - note.midi_number)
 
 
 def _is_grace(note: HeardNote, out: Sequence[Joined]) -> bool:
