@@ -10,7 +10,7 @@ import subprocess
 import sys
 from collections.abc import Iterator
 from contextlib import contextmanager
-from dataclasses import replace
+from dataclasses import asdict, replace
 from pathlib import Path
 from typing import Any
 
@@ -33,6 +33,7 @@ from assessor.web.takes import KeptTake, State
 TOP = servers.TOP
 LICK, TAKE = "triplets-into-sixteenths", "wrong-notes.flac"
 PIECE = 20_000
+LONG_AGO = "2026-01-01T12:00:00+00:00"
 HTMX = {"HX-Request": "true"}
 
 
@@ -336,6 +337,21 @@ def test_a_server_killed_in_mid_upload(tmp_path: Path, heard: Recording) -> None
             lambda: "Mark 84" in client.ask("GET", state, headers=HTMX).text,
             "the mark of the whole take",
         )
+
+
+def test_takes_that_never_came_are_in_nobodys_way(tmp_path: Path) -> None:
+    """After a while; those with sound in them stay."""
+    with servers.desk(tmp_path) as desk:
+        client = desk.client.entered()
+        names = [begin(client, desk.lick(LICK), 8_000) for _ in range(20)]
+        client.ask("PUT", f"/takes/{names[0]}/sound?from=0", bytes(4_000))
+        wish = {"lick": desk.lick(LICK)}
+        assert client.ask("POST", "/takes", wish).status == 429
+        for take in desk.house.takes.all():
+            take.write("about.json", {**asdict(take.about), "began_at": LONG_AGO})
+        assert client.ask("POST", "/takes", wish).status == 201
+        assert len(list(desk.house.takes.all())) == 2
+        assert desk.house.takes.find(names[0], "") is not None
 
 
 def test_a_lick_cannot_put_anything_into_a_page(tmp_path: Path) -> None:

@@ -17,6 +17,7 @@ from assessor.capture.slate import ClickKind
 from assessor.demo.counts import count_in_beats
 from assessor.figures.playable import playable_tab
 from assessor.figures.take import LAYOUTS
+from assessor.history import clock
 from assessor.lick.notation import Lick
 from assessor.web.catalogue import Entry
 from assessor.web.house import House
@@ -24,7 +25,7 @@ from assessor.web.pages import shown
 from assessor.web.sessions import session_of
 from assessor.web.shelf import past_of
 from assessor.web.sounds import click_sound, demo_flac
-from assessor.web.takes import SAMPLE_RATES_HZ, State
+from assessor.web.takes import SAMPLE_RATES_HZ, KeptTake, State
 
 TEMPO_BPM = (20.0, 400.0)
 LONGEST_DEMO_S = 600.0
@@ -35,6 +36,7 @@ CLICKS = {
     ClickKind.NONE: "no click",
 }
 TOLERANCES = ("wide", "usual", "tight")
+MOST_LOOSE = 8  # takes shown that were not kept
 PASSES = (1, 2, 3, 4, 8)
 
 
@@ -221,4 +223,15 @@ async def past(request: Request) -> Response:
     found = await asyncio.to_thread(
         past_of, house.store, house.takes, player, entry.digest
     )
-    return shown(request, "past.html", past=found, entry=entry)
+    takes = await asyncio.to_thread(house.takes.of, player, entry.name)
+    loose = [t for t in takes if t.state is State.ANSWERED and t.kept_as is None]
+    return shown(
+        request,
+        "past.html",
+        past=found,
+        loose=[(t.name, _when(t), t.answer) for t in loose[:MOST_LOOSE]],
+    )
+
+
+def _when(take: KeptTake) -> str:
+    return f"{clock.local(take.about.began):%d %b %Y, %H:%M}"

@@ -5,6 +5,7 @@ from __future__ import annotations
 import asyncio
 import json
 import math
+from datetime import UTC, datetime, timedelta
 from functools import partial
 from pathlib import Path
 from typing import Any
@@ -29,11 +30,13 @@ from assessor.web.takes import (
     KeptTake,
     State,
     TakeGap,
+    Takes,
 )
 
 MOST_NAME = 80
 MOST_DROPOUTS = 200
 LONGEST_S = 24 * 3600.0
+NEVER_CAME = timedelta(hours=1)  # a take without any sound after so long
 # A report brings a policy of its own; it is shown inside our page, as a stranger.
 REPORT_HEADERS = {
     "Content-Security-Policy": "sandbox allow-scripts; frame-ancestors 'self'",
@@ -72,12 +75,21 @@ async def begin(request: Request) -> Response:
     if entry is None:
         raise HTTPException(404, "there is no such lick here")
     about = _about(request, wish, entry)
-    begun = await asyncio.to_thread(house.takes.of, about.player)
-    if sum(take.state is State.COMING for take in begun) >= MOST_COMING:
+    if await asyncio.to_thread(_coming, house.takes, about.player) >= MOST_COMING:
         words = "too many takes were begun and not ended: throw some of them away"
         raise HTTPException(429, words)
     take = await asyncio.to_thread(house.takes.begin, about)
     return JSONResponse({"take": take.name}, 201)
+
+
+def _coming(takes: Takes, player: str) -> int:
+    """How many takes of a player are on their way; what never came is removed."""
+    coming = [take for take in takes.of(player) if take.state is State.COMING]
+    long_ago = datetime.now(UTC) - NEVER_CAME
+    empty = [t for t in coming if not t.coming_s and t.about.began < long_ago]
+    for take in empty:
+        take.discard()
+    return len(coming) - len(empty)
 
 
 def _about(request: Request, wish: dict[str, Any], entry: Entry) -> About:
@@ -186,7 +198,7 @@ def _state(request: Request, take: KeptTake) -> HTMLResponse:
     entry = house.catalogue.find(take.about.lick)
     answered = take.state is State.ANSWERED
     part = "hx-request" in request.headers or request.method != "GET"
-    return shown(
+    page = shown(
         request,
         "take.html" if part else "take_page.html",
         take=take,
@@ -197,6 +209,9 @@ def _state(request: Request, take: KeptTake) -> HTMLResponse:
         entry=entry,
         said=(),
     )
+    if answered:
+        page.headers["HX-Trigger"] = "answered"
+    return page
 
 
 async def report(request: Request) -> Response:
@@ -241,7 +256,8 @@ async def discard(request: Request) -> Response:
     if take.kept_as is not None:
         raise HTTPException(409, "this take is in the history: forget it there")
     await asyncio.to_thread(take.discard)
-    return HTMLResponse('<p role="status">Thrown away.</p>')
+    headers = {"HX-Trigger": "thrown"}
+    return HTMLResponse('<p role="status">Thrown away.</p>', headers=headers)
 
 
 async def _json(request: Request) -> dict[str, Any]:

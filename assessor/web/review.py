@@ -96,7 +96,8 @@ async def takes(request: Request) -> Response:
     room = _room(request)
     review = await asyncio.to_thread(room.read)
     waiting = _waiting(room, review)
-    rest = [take for take in review.takes if take not in waiting]
+    first = {take.take_id for take in waiting}
+    rest = [take for take in review.takes if take.take_id not in first]
     return shown(
         request,
         "review_list.html",

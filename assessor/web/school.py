@@ -257,7 +257,7 @@ async def staff_room(request: Request) -> Response:
 async def _staff_room(request: Request, house: School, told: str = "") -> Response:
     given = await asyncio.to_thread(school.assignments_of, house.store)
     people = await asyncio.to_thread(school.accounts_of, house.store)
-    answered = await asyncio.to_thread(_answered, house.takes)
+    answered = await asyncio.to_thread(_answered, house.takes, given)
     players = [one for one in people if not one.teacher]
     rows = [(one.name, asked_of(given, answered.get(one.name, []))) for one in players]
     return shown(
@@ -271,10 +271,11 @@ async def _staff_room(request: Request, house: School, told: str = "") -> Respon
     )
 
 
-def _answered(takes: Takes) -> dict[str, list[KeptTake]]:
-    """Answered takes by player."""
+def _answered(takes: Takes, given: Sequence[Assignment]) -> dict[str, list[KeptTake]]:
+    """Answered takes by player, since the first of these assignments was given."""
     found: dict[str, list[KeptTake]] = {}
-    for take in takes.all():
+    since = min((what.given_at for what in given), default=datetime.now(UTC))
+    for take in takes.all(since):
         if take.state is State.ANSWERED:
             found.setdefault(take.about.player, []).append(take)
     return found

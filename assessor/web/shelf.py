@@ -68,7 +68,8 @@ def past_of(store: Store, here: Takes, player: str, lick: str) -> Past:
 
 def _row(take: takes.Take, here: Takes) -> Row:
     folder = Path(take.file).parent
-    known = folder.parent == here.folder and here.find(folder.name, take.player)
+    found = here.find(folder.name, take.player)
+    known = found is not None and found.folder == folder
     best = take.summary.best_pass
     right = take.summary.readings.get("right notes")
     return Row(

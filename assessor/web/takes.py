@@ -15,6 +15,7 @@ killed at any moment goes on where it was:
 
 from __future__ import annotations
 
+import hashlib
 import json
 import os
 import re
@@ -275,7 +276,7 @@ def _ending_of(values: dict[str, Any]) -> Ending:
 
 
 class Takes:
-    """All takes of a server.
+    """All takes of a server: a folder a player, and in it a folder a take.
 
     Parameters
     ----------
@@ -289,7 +290,9 @@ class Takes:
 
     def begin(self, about: About) -> KeptTake:
         """Make a new take, to be recorded or for a file."""
-        take = KeptTake(self.folder / secrets.token_hex(16))
+        mine = self._of(about.player)
+        mine.mkdir(mode=0o700, exist_ok=True)
+        take = KeptTake(mine / secrets.token_hex(16))
         take.folder.mkdir(mode=0o700)
         began = replace(about, began_at=about.began_at or datetime.now(UTC).isoformat())
         if about.sample_rate_hz:
@@ -312,22 +315,34 @@ class Takes:
         """
         if NAME.fullmatch(name) is None:
             return None
-        take = KeptTake(self.folder / name)
-        if not (take.folder / "about.json").exists():
-            return None
-        return take if player is None or take.about.player == player else None
+        whose = "*" if player is None else self._of(player).name
+        for about in self.folder.glob(f"{whose}/{name}/about.json"):
+            return KeptTake(about.parent)
+        return None
 
-    def all(self) -> Iterator[KeptTake]:
-        """Every take, in no order."""
-        for about in self.folder.glob("*/about.json"):
-            if NAME.fullmatch(about.parent.name):
-                yield KeptTake(about.parent)
+    def all(self, since: datetime | None = None) -> Iterator[KeptTake]:
+        """Every take, in no order; with `since` none that nothing happened to since."""
+        for player in self.folder.iterdir():
+            yield from self._in(player, since)
 
     def of(self, player: str, lick: str | None = None) -> list[KeptTake]:
         """Takes of a player, newest first."""
+        mine = self._of(player)
         found = [
-            take
-            for take in self.all()
-            if take.about.player == player and lick in (None, take.about.lick)
+            (take.about, take)
+            for take in (self._in(mine) if mine.exists() else ())
+            if lick is None or take.about.lick == lick
         ]
-        return sorted(found, key=lambda take: take.about.began_at, reverse=True)
+        found.sort(key=lambda one: one[0].began_at, reverse=True)
+        return [take for _, take in found]
+
+    def _in(self, player: Path, since: datetime | None = None) -> Iterator[KeptTake]:
+        for folder in player.iterdir():
+            if since and folder.stat().st_mtime < since.timestamp():
+                continue
+            if NAME.fullmatch(folder.name) and (folder / "about.json").exists():
+                yield KeptTake(folder)
+
+    def _of(self, player: str) -> Path:
+        """Folder of a player, under a name that we made."""
+        return self.folder / hashlib.sha256(player.encode()).hexdigest()[:32]
