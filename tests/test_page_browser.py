@@ -199,6 +199,37 @@ def test_pressing_a_note_plays_from_it(browser: Any, pages: dict[str, str]) -> N
     assert log(browser) == []
 
 
+@pytest.mark.parametrize("name", ["wrong-notes", "three-passes", "uneven-hammer-ons"])
+@pytest.mark.parametrize("source", ["take", "demo"])
+def test_the_last_note_and_the_very_end_are_heard(
+    browser: Any, pages: dict[str, str], name: str, source: str
+) -> None:
+    """The clock moves from there, and from the start again: no seek kills the sound."""
+    see(browser, 1600)
+    browser.get(pages[name])
+    browser.find_element("css selector", f'input[value="{source}"]').click()
+    sound = f"document.all.{source}"
+    at = f"return {sound}.error ? -1 : {sound}.currentTime"
+    at_end = f"""
+        const seek = document.getElementById("seek");
+        for (const back of [0.3, 0.2, 0.1, 0.01]) {{
+          seek.value = Number(seek.max) - back;
+          seek.dispatchEvent(new Event("input"));
+        }}
+        return {sound}.currentTime
+    """
+    assert float(browser.execute_script(at_end)) > 0
+    wait_until(lambda: not browser.execute_script(f"return {sound}.seeking"), "a seek")
+    last = browser.find_elements("css selector", ".take .note")[-1]
+    note = shown_note(browser, int(last.get_attribute("data-note")))
+    press = "arguments[0].dispatchEvent(new Event('click'))"
+    for pressed in (note, shown_note(browser, 0), note):
+        browser.execute_script(press, pressed)
+        from_s = float(browser.execute_script(at))
+        wait_until(lambda s=from_s: browser.execute_script(at) > s + 0.05, "the sound")
+    assert log(browser) == []
+
+
 def test_keys_go_from_note_to_note_and_play(
     browser: Any, pages: dict[str, str]
 ) -> None:

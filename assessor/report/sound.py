@@ -22,6 +22,10 @@ ROOM_S = 0.5  # heard before and after a pass
 LOUDEST = 0.99
 SOFTEST_DB = -40.0  # below what a demo comes with: softer is lost in 16 bits
 FADE_S = 0.02  # of what still rings at the last bar line
+# A browser cannot seek into the last one to three blocks of a FLAC file without a seek
+# table, and plays nothing any more once it was asked to (seen in Chromium at 8 to 96
+# kHz).  So silence follows what is to be heard; a block has 4096 samples.
+SILENT_SAMPLES = 4 * 4096
 
 
 @dataclass(frozen=True)
@@ -35,6 +39,7 @@ class Clip:
     start_s : float
         Where in the take it begins.
     length_s : float
+        Without the silence that may follow.
     line_s : tuple of float
         For a demo, the onset of every note and the end of the last; else empty.
     """
@@ -58,14 +63,14 @@ def take_clips(
     """
     rate_hz = recording.sample_rate_hz
     if recording.duration_s <= MOST_WHOLE_S:
-        address = _address(recording.samples, rate_hz)
+        address = _address(_and_silence(recording.samples), rate_hz)
         return (Clip(address, 0.0, recording.duration_s),)
     clips = []
     for start_s, end_s in spans_s:
         first = round(max(start_s - ROOM_S, 0.0) * rate_hz)
         part = recording.samples[first : round((end_s + ROOM_S) * rate_hz)]
-        clip = Clip(_address(part, rate_hz), first / rate_hz, len(part) / rate_hz)
-        clips.append(clip)
+        address = _address(_and_silence(part), rate_hz)
+        clips.append(Clip(address, first / rate_hz, len(part) / rate_hz))
     return tuple(clips)
 
 
@@ -90,7 +95,7 @@ def demo_clip(
     samples = played.samples
     if level_dbfs is not None:
         samples = _levelled(samples, level_dbfs)
-    address = _address(samples, demo.SAMPLE_RATE_HZ)
+    address = _address(_and_silence(samples), demo.SAMPLE_RATE_HZ)
     line_s = tuple(float(t) for t in (*onsets_s, end_s))
     return Clip(address, 0.0, played.duration_s, line_s)
 
@@ -133,6 +138,11 @@ def _levelled(samples: Any, wanted_dbfs: float) -> Any:
     gain_db = wanted_dbfs - equivalent_level_dbfs(samples, demo.SAMPLE_RATE_HZ)
     gain = 10 ** (max(gain_db, SOFTEST_DB) / 20)
     return samples * np.float32(min(gain, LOUDEST / float(np.abs(samples).max())))
+
+
+def _and_silence(samples: Any) -> Any:
+    """Samples, and after them what makes their last note one that can be sought."""
+    return np.pad(samples, (0, SILENT_SAMPLES))
 
 
 def _address(samples: Any, sample_rate_hz: int) -> str:

@@ -154,12 +154,17 @@
     heard.playbackRate = Number(one("#speed").value);
     if (at === undefined) heard.pause();
     else if (going) start(between(counts(), line, at) ?? line[0]);
-    else heard.currentTime = Math.max((between(counts(), line, at) ?? line[0]) - offset, 0);
+    else goTo(between(counts(), line, at) ?? line[0]);
     tick();
   }
 
+  function goTo(seconds) {
+    const last = Number(heard.dataset.length);
+    heard.currentTime = Math.max(Math.min(seconds - offset, last), 0);
+  }
+
   function start(seconds) {
-    heard.currentTime = Math.max(seconds - offset - LEAD_S, 0);
+    goTo(seconds - LEAD_S);
     heard.play();
   }
 
@@ -188,10 +193,11 @@
 
   function tick() {
     if (loop.checked && !heard.paused && now() >= loopEnd()) {
-      heard.currentTime = Math.max(from(note(chosen[0])) - offset - LEAD_S, 0);
+      goTo(from(note(chosen[0])) - LEAD_S);
     }
     seek.value = now();
-    one("#clock").textContent = `${now().toFixed(1)} s`;
+    // not more than there is, while silence follows
+    one("#clock").textContent = `${Number(seek.value).toFixed(1)} s`;
     play.textContent = heard.paused ? "Play" : "Stop";
     place();
     if (!heard.paused) requestAnimationFrame(tick);
@@ -209,7 +215,7 @@
     radio.addEventListener("change", () => listen(along() ?? 0));
   }
   seek.addEventListener("input", () => {
-    heard.currentTime = Number(seek.value) - offset;
+    goTo(Number(seek.value));
   });
   one("#speed").addEventListener("change", (event) => {
     heard.playbackRate = Number(event.target.value);
