@@ -16,8 +16,9 @@ from assessor.lick.notation import Lick
 from assessor.review import assignment, planning
 from assessor.review.assignment import Player
 from assessor.review.books import Books, Planned, Record, open_books
+from assessor.review.changes import write_counted
 from assessor.review.finding import Finding, FoundNote, Known
-from assessor.review.summary import read_class, write_counted
+from assessor.review.summary import read_class
 
 LICK = Path(__file__).parents[1] / "references" / "skipped-string-arpeggios.lick"
 MANNER = demo.Manner(click=False, count_in_bars=0)

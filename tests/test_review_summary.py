@@ -17,6 +17,7 @@ from assessor.report.class_page import class_page
 from assessor.report.class_table import class_csv
 from assessor.review import corrections, summary
 from assessor.review.agreement import agreement
+from assessor.review.changes import changes
 from assessor.review.corrections import Correction, What
 from assessor.review.finding import Finding
 from assessor.review.forgetting import forget
@@ -102,7 +103,7 @@ def test_who_improved(
     second = made_up_class.write_review(
         tmp_path / "two", {"A": _found(spread_ms=now_ms), "B": _found()}, [first.out]
     )
-    found = summary.changes(read_class(second))
+    found = changes(read_class(second))
     assert [(one.player, one.better, one.worse) for one in found] == [
         ("A", better, worse)
     ]
@@ -130,7 +131,7 @@ def test_of_another_tempo_nothing_is_claimed(
         {"A": replace(now, readings={**now.readings, "tempo": tempo})},
         [first.out],
     )
-    (one,) = summary.changes(read_class(second))
+    (one,) = changes(read_class(second))
     assert (one.same_lick, one.improved) == (same, same)
 
 
@@ -144,7 +145,7 @@ def test_of_another_lick_nothing_is_claimed(tmp_path: Path) -> None:
         tmp_path / "two", {"A": _found(spread_ms=1.0)}, [first.out]
     )
     review = read_class(second)
-    (one,) = summary.changes(review)
+    (one,) = changes(review)
     assert (one.same_lick, one.better, one.improved) == (False, (), False)
     assert "Another lick" in class_page(review)
 

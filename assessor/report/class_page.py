@@ -13,8 +13,9 @@ from assessor.report.class_rows import rows_of, say_list, why_doubtful
 from assessor.report.document import shipped, source_hash, template
 from assessor.report.result import tool_version
 from assessor.review import summary
+from assessor.review.changes import Changed, changes
 from assessor.review.corrections import Correction, What
-from assessor.review.summary import Changed, ClassReview, HardNote, Take
+from assessor.review.summary import ClassReview, HardNote, Take
 
 LAYOUTS = {"wide": WIDE_PT, "middle": MIDDLE_PT, "narrow": NARROW_PT}
 # Shown where at least one player has something in it
@@ -155,7 +156,7 @@ def _changes(review: ClassReview) -> dict[str, list[str]]:
     """Who got better since the last assignment, and who did not."""
     words = ("Better", "Better and worse", "Worse", OTHER_LICK)
     found: dict[str, list[str]] = {word: [] for word in words}
-    for one in summary.changes(review):
+    for one in changes(review):
         if not one.same_lick:
             found[OTHER_LICK].append(f"{one.player}: {_marks(one)}")
         elif one.better or one.worse:

@@ -21,12 +21,13 @@ from assessor.report.remarks import remarks_of
 from assessor.report.result import result
 from assessor.review import corrections, planning
 from assessor.review.books import Books
+from assessor.review.changes import write_counted
 from assessor.review.corrections import Correction
 from assessor.review.finding import finding_of
 from assessor.review.jobs import Job, Outcome
 from assessor.review.overruling import overrule, with_readings
 from assessor.review.places import at_hand
-from assessor.review.summary import ClassReview, read_class, write_counted
+from assessor.review.summary import ClassReview, read_class
 
 CLASS_PAGE, CLASS_TABLE = "class.html", "class.csv"
 

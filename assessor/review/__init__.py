@@ -4,5 +4,6 @@
 take to be assessed · `running` many of them, on any executor · `finding` what was found
 in one take, small enough for a class · `overruling` what the teacher says instead ·
 `corrections` the log of it · `books` the folder all of it is kept in · `summary` the
-class · `agreement` how far tool and teacher agree.
+class · `earlier`, `changes` the class against its last assignment · `agreement` how far
+tool and teacher agree · `forgetting` what is deleted of a player.
 """
