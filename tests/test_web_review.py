@@ -79,8 +79,9 @@ def open_take(browser: Any, review: servers.Review, take: str, more: str = "") -
 
 def signs(browser: Any) -> list[str]:
     """What stands under each note."""
-    state = browser.find_element("id", "state")
-    return str(state.get_attribute("data-signs")).split(" ")
+    # in one step: the part of the page is replaced with every correction
+    script = "return document.getElementById('state')?.dataset.signs || ''"
+    return str(browser.execute_script(script)).split(" ")
 
 
 def note(browser: Any, index: int) -> Any:
