@@ -230,7 +230,7 @@ def measure(chosen: Chosen) -> Latency:
     from assessor import latency
 
     rounds: list[latency.Round] = []
-    spare = latency.ROUNDS  # starts that may fail
+    spare = 2 * latency.ROUNDS  # starts that may fail
     while len(rounds) < latency.ROUNDS:
         show_line(f"measuring, {len(rounds) + 1} of {latency.ROUNDS}")
         try:
