@@ -2,14 +2,18 @@
 
 from __future__ import annotations
 
+import io
 import json
 import os
 import signal
 import subprocess
 import sys
 import textwrap
+import threading
 from fractions import Fraction
 from pathlib import Path
+from types import SimpleNamespace
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
@@ -27,6 +31,7 @@ from assessor.capture.level import Meter, Verdict, verdict
 from assessor.capture.loopback import Loop
 from assessor.capture.slate import ClickKind, Ended, Slate, read_slate
 from assessor.capture.taker import State, Taker
+from assessor.cli.keys import keys
 from assessor.errors import CaptureError
 from assessor.latency import Latency
 from assessor.lick.notation import Lick, LickNote
@@ -492,6 +497,88 @@ def test_loop_of_a_device_that_goes_away() -> None:
 
 
 # ---------------------------------------------------------- devices and memory
+
+
+class PortAudio:
+    """Stands in for `sounddevice` with a device that is pulled out."""
+
+    PortAudioError = RuntimeError
+
+    def __init__(self, **settings: Any) -> None:
+        self.settings = settings
+        self.active = True
+        self.plugged_in = threading.Event()
+
+    def start(self) -> None:
+        """Run."""
+
+    def close(self, ignore_errors: bool = True) -> None:
+        """Wait for the device, however long it takes."""
+        self.plugged_in.wait()
+
+
+def test_device_that_is_gone_is_not_waited_for(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Closing it may never come back, and the program's end would wait as well."""
+    made: list[PortAudio] = []
+    handlers: list[object] = []
+
+    def stream(**settings: Any) -> PortAudio:
+        made.append(PortAudio(**settings))
+        return made[0]
+
+    module = SimpleNamespace(
+        InputStream=stream, PortAudioError=RuntimeError, _exit_handler=print
+    )
+    monkeypatch.setattr(devices, "_sounddevice", lambda: module)
+    monkeypatch.setattr(devices, "CLOSING_S", 0.05)
+    monkeypatch.setattr("atexit.unregister", handlers.append)
+    with devices.open_stream(CARDS[0], None, print, sample_rate_hz=44_100) as one:
+        assert one.alive()
+    made[0].plugged_in.set()
+    assert handlers == [print]
+    assert (made[0].settings["channels"], made[0].settings["device"]) == (2, 0)
+
+
+def test_device_that_does_not_open_is_told(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Which one, at which rate, and what to try."""
+
+    def stream(**_: Any) -> PortAudio:
+        message = "Invalid sample rate"
+        raise RuntimeError(message)
+
+    module = SimpleNamespace(Stream=stream, PortAudioError=RuntimeError)
+    monkeypatch.setattr(devices, "_sounddevice", lambda: module)
+    words = r"Line in \(A\) and Line out \(A\): does not open at 8000 Hz \(Invalid"
+    with (
+        pytest.raises(CaptureError, match=words),
+        devices.open_stream(CARDS[0], CARDS[1], print, sample_rate_hz=8000),
+    ):
+        pass
+
+
+@pytest.mark.skipif(not hasattr(os, "openpty"), reason="no such terminal here")
+def test_keys_of_a_terminal(monkeypatch: pytest.MonkeyPatch) -> None:
+    """One by one, without Enter, without waiting; the terminal is as before after."""
+    import termios
+
+    master, slave = os.openpty()
+    before = termios.tcgetattr(slave)
+    with os.fdopen(slave) as terminal:
+        monkeypatch.setattr(sys, "stdin", terminal)
+        with keys() as pad:
+            assert (pad.there, pad.pressed()) == (True, "")
+            os.write(master, b"ak")
+            assert [pad.pressed() for _ in range(3)] == ["a", "k", ""]
+        assert termios.tcgetattr(slave) == before
+    os.close(master)
+
+
+def test_keys_without_a_terminal(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Nobody is there."""
+    monkeypatch.setattr(sys, "stdin", io.StringIO("a"))
+    with keys() as pad:
+        assert (pad.there, pad.pressed()) == (False, "")
+
 
 CARDS = [
     Device(0, "Line in (A)", 2, 0, 44_100, usual_input=True),

@@ -6,6 +6,8 @@ PortAudio library; what is missing is said in words.
 
 from __future__ import annotations
 
+import atexit
+import threading
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
@@ -17,6 +19,7 @@ from assessor.errors import CaptureError
 
 HIGHEST_RATE_HZ = 96_000
 USUAL_CHANNELS = 2
+CLOSING_S = 2.0
 # Steady rather than quick: how late the click comes is measured and taken out.
 STEADY_S = 0.15
 
@@ -195,5 +198,19 @@ def open_stream(
     try:
         yield Stream(stream)
     finally:
-        # a device that is gone cannot be stopped, only left
-        stream.close(ignore_errors=True)
+        _leave(stream)
+
+
+def _leave(stream: Any) -> None:
+    """Close a stream, but do not wait for ever for a device that is gone.
+
+    PortAudio's threads may wait for such a device without end, and then so does what
+    it does when a program ends.
+    """
+    closing = threading.Thread(target=stream.close, args=(True,), daemon=True)
+    closing.start()
+    closing.join(CLOSING_S)
+    if closing.is_alive():
+        at_exit = getattr(_sounddevice(), "_exit_handler", None)
+        if at_exit is not None:
+            atexit.unregister(at_exit)
