@@ -24,6 +24,7 @@ from assessor import recording, report
 from assessor.alignment import Verdict
 from assessor.assessment import Assessment, assess
 from assessor.cli import main
+from assessor.lick.notation import Parent
 from assessor.recording import Recording
 from assessor.report.notes_csv import HEAD, notes_csv
 from assessor.report.page import MOST_DRAWN, page
@@ -78,6 +79,23 @@ def with_passes(count: int) -> Assessment:
         verdicts = {15: Verdict.UNSURE}
         passes.append(made.passage(notes, verdicts=verdicts))
     return made.assessed(LICK, *passes, best=count // 2, duration_s=6.0 * count)
+
+
+def test_a_drill_names_the_notes_of_its_parent() -> None:
+    """In the facts, in the table of notes, and at the place to work on."""
+    found = faulty()
+    places = tuple(range(40, 40 + len(found.lick)))
+    parent = Parent("<A> parent", "", "one cell", places)
+    drill = replace(found, lick=replace(found.lick, parent=parent))
+    text = page(drill)
+    assert "a drill of &lt;A&gt; parent" in text
+    assert text.count('<th scope="col">Note of the parent</th>') == 1
+    for place in places:
+        assert f"<td>{place + 1}</td></tr>" in text
+    assert found.best_pass.focus is not None
+    worst = found.best_pass.focus.worst
+    assert f"(note {places[worst] + 1} of the parent)</strong>" in text
+    assert "of the parent" not in page(found)
 
 
 def decoded(address: str) -> tuple[np.ndarray, int]:

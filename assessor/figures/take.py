@@ -126,14 +126,15 @@ NOTE_HEAD = (
 
 
 def notes_table(scene: Scene) -> Table:
-    """Every note of a pass in a row."""
-    found = scene.found
+    """Every note of a pass in a row, that of a drill with the parent's note it is."""
+    found, parent = scene.found, scene.lick.parent
     deviation = {n.index: n.deviation for n in found.timing.notes}
     cents = {n.index: n.intonation for n in found.bends.plain}
     cents |= {n.index: n.reached for n in found.bends.bent}
     rows = []
     for note in found.performed.notes:
         written, played = scene.lick.notes[note.index], note.played
+        home = () if parent is None else (str(parent.notes[note.index] + 1),)
         rows.append(
             (
                 str(note.index + 1),
@@ -146,6 +147,8 @@ def notes_table(scene: Scene) -> Table:
                 told(cents.get(note.index)),
                 f"{played.level_db:.1f}" if played else "",
                 str(played.sounded_by) if played else "",
+                *home,
             )
         )
-    return Table(NOTE_HEAD, tuple(rows))
+    head = NOTE_HEAD if parent is None else (*NOTE_HEAD, "Note of the parent")
+    return Table(head, tuple(rows))

@@ -22,6 +22,7 @@ from assessor.measures.focus import say_place
 from assessor.measures.tolerance import Judgement
 from assessor.recording import Recording
 from assessor.report.document import shipped, source_hash, template
+from assessor.report.home import at_home
 from assessor.report.readings import Line, allowed, lines_of, next_step
 from assessor.report.remarks import Said
 from assessor.report.result import tool_version
@@ -237,6 +238,8 @@ def _facts(assessment: Assessment) -> list[str]:
     lick, recording = assessment.lick, assessment.recording
     facts = [recording.name, f"{recording.duration_s:.1f} s"]
     facts.append(f"{len(lick)} notes, {lick.tempo_bpm:g} bpm asked")
+    if lick.parent is not None:
+        facts.append(f"a drill of {lick.parent.title}")
     if abs(assessment.tuning_cents) >= 1:
         side = "sharp" if assessment.tuning_cents > 0 else "flat"
         facts.append(f"guitar {abs(assessment.tuning_cents):.0f} cents {side}")
@@ -250,8 +253,9 @@ def _focus(assessment: Assessment) -> dict[str, object] | None:
     if focus is None:
         return None
     last = len(assessment.lick) - 1
+    place = say_place(assessment.lick, focus.worst)
     return {
-        "place": say_place(assessment.lick, focus.worst),
+        "place": place + at_home(assessment.lick, focus.worst),
         "what": focus.what,
         "cause": str(focus.cause),
         "others": len(focus.indices) - 1,
