@@ -368,6 +368,32 @@ def test_a_request_that_is_never_said(
         assert time.monotonic() - began_s < 5
 
 
+def test_a_second_request_that_is_never_said(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Nor is the next one on a connection waited for, though bytes trickle in."""
+    monkeypatch.setattr(serving, "HEAD_S", PAUSE_S)
+    with servers.desk(tmp_path) as desk:
+        host = f"{servers.HOST}:{desk.client.port}"
+        with spoken(
+            desk.client.port, f"GET / HTTP/1.1\r\nHost: {host}\r\n\r\n"
+        ) as link:
+            assert link.recv(4000).startswith(b"HTTP/1.1 401")
+            assert hung_up_after_s(link) < 4
+
+
+def hung_up_after_s(link: socket.socket) -> float:
+    """Seconds until a trickle of bytes is not taken any more, or five."""
+    began_s = time.monotonic()
+    while (passed_s := time.monotonic() - began_s) < 5:
+        try:
+            link.sendall(b"G")
+        except OSError:
+            break
+        time.sleep(PAUSE_S / 4)
+    return passed_s
+
+
 # --------------------------------------------------------------- other addresses
 
 

@@ -91,18 +91,41 @@ def listen_on(host: str, port: int, *, tls: bool, sign_in: bool) -> socket.socke
 
 
 class _Impatient(H11Protocol):
-    """Hangs up on whoever does not say in time what is wanted."""
+    """Hangs up on whoever does not say in time what is wanted, each time anew."""
+
+    _hang_up: asyncio.TimerHandle | None = None
 
     def connection_made(self, transport: Any) -> None:
         super().connection_made(transport)
-        self._hang_up = self.loop.call_later(HEAD_S, self._is_it_said)
+        self._watch()
+
+    def data_received(self, data: bytes) -> None:
+        super().data_received(data)
+        self._watch()
 
     def connection_lost(self, exc: Exception | None) -> None:
-        self._hang_up.cancel()
+        self._rest()
         super().connection_lost(exc)
 
+    @property
+    def _unsaid(self) -> bool:
+        return self.cycle is None or self.cycle.response_complete
+
+    def _watch(self) -> None:
+        """Let the time run from the first byte on; more bytes do not stop it."""
+        if not self._unsaid:
+            self._rest()
+        elif self._hang_up is None:
+            self._hang_up = self.loop.call_later(HEAD_S, self._is_it_said)
+
+    def _rest(self) -> None:
+        if self._hang_up is not None:
+            self._hang_up.cancel()
+        self._hang_up = None
+
     def _is_it_said(self) -> None:
-        if self.cycle is None:
+        self._hang_up = None
+        if self._unsaid:
             self.transport.close()
 
 
