@@ -374,10 +374,11 @@ def test_a_second_request_that_is_never_said(
     """Nor is the next one on a connection waited for, though bytes trickle in."""
     monkeypatch.setattr(serving, "HEAD_S", PAUSE_S)
     with servers.desk(tmp_path) as desk:
-        host = f"{servers.HOST}:{desk.client.port}"
-        with spoken(
-            desk.client.port, f"GET / HTTP/1.1\r\nHost: {host}\r\n\r\n"
-        ) as link:
+        whole = f"GET / HTTP/1.1\r\nHost: {servers.HOST}:{desk.client.port}\r\n\r\n"
+        with spoken(desk.client.port, whole) as link:
+            assert link.recv(4000).startswith(b"HTTP/1.1 401")
+            time.sleep(2 * PAUSE_S)  # a pause between two requests is no crime
+            link.sendall(whole.encode())
             assert link.recv(4000).startswith(b"HTTP/1.1 401")
             assert hung_up_after_s(link) < 4
 
