@@ -96,11 +96,20 @@ def test_click_lies_on_every_count_for_ever() -> None:
 
 
 @pytest.mark.parametrize("sizes", [(1,), (64, 1000, 7), (4096,)])
-def test_blocks_of_any_size_make_one_click(sizes: tuple[int, ...]) -> None:
-    """Where a block ends cannot be heard."""
-    clicks = Clicks(FOUR, ClickKind.SUBDIVIDED, parts=3, sample_rate_hz=RATE_HZ)
-    whole = rendered(clicks, 3, (3 * RATE_HZ,))
-    assert np.array_equal(rendered(clicks, 3, sizes)[: len(whole)], whole)
+@pytest.mark.parametrize("tempo_bpm", [120, 400])
+def test_blocks_of_any_size_make_one_click(
+    sizes: tuple[int, ...], tempo_bpm: float
+) -> None:
+    """Where a block ends cannot be heard, nor where a fast last click rings over."""
+    clicks = Clicks(
+        FOUR.at_tempo(tempo_bpm),
+        ClickKind.SUBDIVIDED,
+        parts=6,
+        count_in_bars=0,
+        sample_rate_hz=RATE_HZ,
+    )
+    whole = rendered(clicks, 2, (2 * RATE_HZ,))
+    assert np.array_equal(rendered(clicks, 2, sizes)[: len(whole)], whole)
 
 
 @pytest.mark.parametrize(

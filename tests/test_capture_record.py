@@ -25,6 +25,7 @@ from assessor.capture.devices import Device
 from assessor.capture.journal import Journal
 from assessor.capture.slate import ClickKind, Ended, Slate, read_slate
 from assessor.cli import sound_card, taking
+from assessor.lick import sheet
 
 TOP = Path(__file__).parents[1]
 LICK = TOP / "references" / "skipped-string-arpeggios.lick"
@@ -339,6 +340,7 @@ def test_click_is_written_down(
     assert slate is not None
     tempo_bpm, kind, sent_s = expected
     assert (slate.tempo_bpm, slate.click) == (tempo_bpm, kind)
+    assert sheet.read(slate.lick_sheet, "tag").tempo_bpm == 92  # as written
     assert slate.click_sent_s == (sent_s and pytest.approx(sent_s))
     assert desk.opened == [(IN, None if kind is ClickKind.NONE else OUT)]
 
