@@ -7,6 +7,7 @@ from collections.abc import Iterator, Sequence
 from statistics import median
 from typing import TYPE_CHECKING
 
+from assessor.history.drills import DrillProgress
 from assessor.history.progress import (
     FEWEST_DAYS,
     Change,
@@ -22,6 +23,7 @@ if TYPE_CHECKING:
 LABEL = 18
 MOST_CAUSES = 6
 MOST_WEEKS = 8
+MOST_PLACES = 4  # of the parent of a drill
 WEEK_LABEL = 8
 TOO_FEW = f"from {FEWEST_DAYS} days of takes on a trend can be told"
 OTHER_TEMPO = 0.05  # a step of the metronome; slower is easier
@@ -60,7 +62,12 @@ def _changed(one: LickProgress) -> list[Series]:
     return [row for row in (*one.series, *one.causes) if row.verdict in sure]
 
 
-def in_full(one: LickProgress, lick: Lick | None, width: int = 80) -> str:
+def in_full(
+    one: LickProgress,
+    lick: Lick | None,
+    width: int = 80,
+    drills: Sequence[DrillProgress] = (),
+) -> str:
     """Everything told about one lick.
 
     Parameters
@@ -70,6 +77,8 @@ def in_full(one: LickProgress, lick: Lick | None, width: int = 80) -> str:
         To draw the tab over the heat; None where it is not known.
     width : int
         Columns.
+    drills : sequence of DrillProgress
+        Of the lick.
     """
     lines = [one.title, _facts(one), "", tempo_line(one), ""]
     lines += [row_line(row) for row in one.series]
@@ -77,9 +86,39 @@ def in_full(one: LickProgress, lick: Lick | None, width: int = 80) -> str:
         lines += ["", "Faults in a hundred notes"]
         lines += [row_line(row) for row in one.causes[:MOST_CAUSES]]
     lines += ["", *_heat(one.heat, lick, width), ""]
+    lines += _drills(drills, width)
     for text in (*notices(one), SOURCES):
         lines += textwrap.wrap(text, width)
     return "\n".join(lines) + "\n"
+
+
+def _drills(drills: Sequence[DrillProgress], width: int) -> Iterator[str]:
+    """Each drill in a paragraph, in the notes of its parent."""
+    if not drills:
+        return
+    yield "Drills of it"
+    for drill in drills:
+        text = f"{drill.form}: {'. '.join(drill_words(drill))}"
+        yield from textwrap.wrap(
+            text, width, initial_indent="  ", subsequent_indent="    "
+        )
+    yield ""
+
+
+def drill_words(drill: DrillProgress) -> list[str]:
+    """When a drill was played, how fast, and which notes of its parent go wrong."""
+    faulty = [place for place, count in drill.faulty.items() if count]
+    faulty.sort(key=lambda k: (-drill.faulty[k] / drill.reached[k], k))
+    places = [
+        f"{k + 1} ({drill.faulty[k]} of {_many(drill.reached[k], 'time')})"
+        for k in faulty[:MOST_PLACES]
+    ]
+    if len(faulty) > MOST_PLACES:
+        places.append(f"{len(faulty) - MOST_PLACES} more")
+    said = ", ".join(places)
+    wrong = f"Something went wrong at note {said}." if said else "No note went wrong."
+    tempo = tempo_line(drill.found).removesuffix(".")
+    return [_facts(drill.found), tempo, wrong]
 
 
 def _facts(one: LickProgress) -> str:

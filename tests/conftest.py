@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gc
 from collections.abc import Iterator
 
 import pytest
@@ -13,3 +14,10 @@ def _one_blas_thread() -> Iterator[None]:
     """Compute stages called one by one as `assess` computes them together."""
     with threadpool_limits(limits=1, user_api="blas"):
         yield
+
+
+@pytest.fixture(autouse=True)
+def _collected_again() -> Iterator[None]:
+    """A command hides its records from the collector until the program ends."""
+    yield
+    gc.unfreeze()

@@ -5,6 +5,7 @@ from __future__ import annotations
 import shutil
 import sys
 from collections.abc import Sequence
+from dataclasses import replace
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -23,8 +24,10 @@ from assessor.cli.outputs import painted, refuse_wrong_place
 from assessor.cli.terminal import bad_files, can_hold, show, write
 
 if TYPE_CHECKING:
+    from assessor.history.drills import DrillProgress
     from assessor.history.progress import LickProgress
-    from assessor.history.takes import KeptLick
+    from assessor.history.store import Store
+    from assessor.history.takes import KeptLick, Selection
     from assessor.lick.notation import Lick
 
 PIPE_WIDTH, WIDEST = 80, 120
@@ -63,6 +66,7 @@ def progress(
     """Tell what changes over days and weeks, and what does not.
 
     LICK is a lick file, a part of its title, or left out for all licks in short.
+    Takes of drills of LICK are told by its own notes.
     """
     from assessor.errors import HistoryError
     from assessor.history import takes
@@ -86,14 +90,15 @@ def progress(
         # sheets are read only where something is drawn over them
         drawn = html_path is not None or len(found) == 1
         licks = _licks(takes.licks_of(store)) if drawn else {}
+        drills = _drills(store, found[0].lick, licks, selection) if digest else ()
         cautions = cautions_of(store, player, now)
     if figure_path is not None:
         _write_figure(found, reading, figure_path)
     if html_path is not None:
         from assessor.report.weeks_page import weeks_page
 
-        write(Path(html_path), weeks_page(found, licks, cautions))
-    _show(found, licks, cautions)
+        write(Path(html_path), weeks_page(found, licks, cautions, drills))
+    _show(found, licks, cautions, drills)
 
 
 def _licks(kept: Sequence[KeptLick]) -> dict[str, Lick]:
@@ -101,6 +106,21 @@ def _licks(kept: Sequence[KeptLick]) -> dict[str, Lick]:
     from assessor.history.licks import lick_of
 
     return {one.digest: lick_of(one.sheet) for one in kept if one.sheet}
+
+
+def _drills(
+    store: Store, digest: str, licks: dict[str, Lick], selection: Selection
+) -> tuple[DrillProgress, ...]:
+    """Takes of the drills of a lick, in its own notes."""
+    from assessor.history.drills import drills_among, drills_of
+    from assessor.history.takes import takes_of
+
+    kept = [
+        take
+        for drill in drills_among(digest, licks)
+        for take in takes_of(store, replace(selection, lick=drill))
+    ]
+    return drills_of(digest, licks, kept)
 
 
 def _write_figure(found: Sequence[LickProgress], reading: str, file: str) -> None:
@@ -118,7 +138,10 @@ def _write_figure(found: Sequence[LickProgress], reading: str, file: str) -> Non
 
 
 def _show(
-    found: Sequence[LickProgress], licks: dict[str, Lick], cautions: Sequence[str]
+    found: Sequence[LickProgress],
+    licks: dict[str, Lick],
+    cautions: Sequence[str],
+    drills: Sequence[DrillProgress],
 ) -> None:
     from assessor.weeks import in_full, overview
 
@@ -126,7 +149,7 @@ def _show(
     if sys.stdout.isatty():
         width = min(shutil.get_terminal_size().columns, WIDEST)
     if len(found) == 1:
-        text = in_full(found[0], licks.get(found[0].lick), width)
+        text = in_full(found[0], licks.get(found[0].lick), width, drills)
     else:
         text = overview(found, width)
     if cautions:

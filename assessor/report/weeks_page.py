@@ -7,6 +7,7 @@ from collections.abc import Mapping, Sequence
 from assessor.figures.picture import COLOURS, SHAPES, Picture, Table
 from assessor.figures.take import LAYOUTS
 from assessor.figures.weeks import Days, days_picture, heat_picture
+from assessor.history.drills import DrillProgress
 from assessor.history.progress import LickProgress, Series, Verdict
 from assessor.lick.notation import Lick
 from assessor.report.document import shipped, source_hash, template
@@ -15,6 +16,7 @@ from assessor.weeks import (
     MOST_CAUSES,
     MOST_WEEKS,
     SOURCES,
+    drill_words,
     notices,
     tempo_line,
     verdict_words,
@@ -25,6 +27,7 @@ def weeks_page(
     found: Sequence[LickProgress],
     licks: Mapping[str, Lick],
     cautions: Sequence[str] = (),
+    drills: Sequence[DrillProgress] = (),
 ) -> str:
     """Progress in licks as an HTML document.
 
@@ -35,11 +38,14 @@ def weeks_page(
         By digest, those that are known.
     cautions : sequence of str
         Sentences for the player.
+    drills : sequence of DrillProgress
+        Of the one lick that is told about.
     """
     style = COLOURS + SHAPES + shipped("page.css")
     return template("weeks.html").render(
         found=[_told(one, licks.get(one.lick)) for one in found],
         cautions=cautions,
+        drills=[(one.form, drill_words(one)) for one in drills],
         sources=SOURCES,
         style=style,
         style_hash=source_hash(style),
