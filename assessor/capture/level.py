@@ -23,8 +23,8 @@ LOWEST_DBFS = -120.0
 class Verdict(StrEnum):
     """Whether a level will do."""
 
-    NOTHING = "nothing is heard: is it plugged in, and turned up?"
-    LOW = "too low: turn the input up, or come closer"
+    NOTHING = "nothing heard: is it plugged in?"
+    LOW = "too low: turn the input up"
     GOOD = "good"
     CLIPPING = "clipping: turn the input down"
 

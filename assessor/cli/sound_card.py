@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shutil
 import sys
 import time
 from dataclasses import dataclass
@@ -216,7 +217,8 @@ def level_bar(level_dbfs: float) -> str:
 def show_line(text: str) -> None:
     """Write over the line at the terminal's bottom; nothing where nobody looks."""
     if sys.stderr.isatty():
-        click.echo(CLEAR_LINE + text, nl=False, err=True)
+        width = shutil.get_terminal_size().columns - 1  # a line that wraps stays
+        click.echo(CLEAR_LINE + text[:width], nl=False, err=True)
 
 
 def measure(chosen: Chosen) -> Latency:

@@ -249,7 +249,7 @@ def _take_file(task: Task) -> Path:
 
 def _show_state(state: State) -> None:
     """One line while recording."""
-    lost = f", sound lost {state.dropouts} times" * (state.dropouts > 0)
+    lost = f"  sound lost: {state.dropouts}" * (state.dropouts > 0)
     what = "playing" if state.started_s is not None else "waiting"
     minutes, seconds = divmod(int(state.now_s), 60)
     show_line(
