@@ -5,11 +5,13 @@
     AssessorError
       LickError               a lick file: path, line, column or measure
         UnsupportedNotation   well formed, but more than a single guitar line
-      RecordingError          a sound file: path, measured value, limit
+      FileError               any other file: path
+        RecordingError        a sound file: measured value, limit
+        TranscriptionError    a take that no lick can be written from
+        ResultError           a result file, or one of a version not known
+        ReviewError           an assignment, or a folder of a review
       AlignmentError          a take that is not this lick
-      TranscriptionError      a take that no lick can be written from
-      ResultError             a result file: path, version found and known
-      ReviewError             an assignment, or a folder of a review: path
+      HandoutError            a text for a hand-out: path, line
       HistoryError            a store of takes: its place, schema found and known
       CaptureError            a sound device: what it is called
 
@@ -74,30 +76,40 @@ class UnsupportedNotation(LickError):
 
 
 @dataclass(eq=False)
-class RecordingError(AssessorError):
-    """A sound file that cannot be assessed.
+class FileError(AssessorError):
+    """A file, or a folder, that cannot be used.
 
     Attributes
     ----------
     message : str
         What is wrong, and the remedy.
     path : str
-        The file as the user named it.
+        As the user named it.
+    """
+
+    message: str
+    path: str = ""
+
+    def __str__(self) -> str:
+        """Path and message."""
+        return f"{self.path}: {self.message}" if self.path else self.message
+
+
+@dataclass(eq=False)
+class RecordingError(FileError):
+    """A sound file that cannot be assessed.
+
+    Attributes
+    ----------
     measured, limit : float or None
         The value found and the limit it broke, in `unit`.
     unit : str
         Unit of both.
     """
 
-    message: str
-    path: str = ""
     measured: float | None = None
     limit: float | None = None
     unit: str = ""
-
-    def __str__(self) -> str:
-        """Path and message."""
-        return f"{self.path}: {self.message}" if self.path else self.message
 
 
 @dataclass(eq=False)
@@ -123,43 +135,12 @@ class AlignmentError(AssessorError):
         return self.message
 
 
-@dataclass(eq=False)
-class TranscriptionError(AssessorError):
-    """A take that no lick can be written from.
-
-    Attributes
-    ----------
-    message : str
-        What is wrong, and the remedy.
-    path : str
-        The take as the user named it.
-    """
-
-    message: str
-    path: str = ""
-
-    def __str__(self) -> str:
-        """Path and message."""
-        return f"{self.path}: {self.message}" if self.path else self.message
+class TranscriptionError(FileError):
+    """A take that no lick can be written from."""
 
 
-@dataclass(eq=False)
-class ResultError(AssessorError):
-    """A file that is no result of an assessment, or of a version not known.
-
-    Attributes
-    ----------
-    message : str
-        What is wrong, and the remedy.
-    path : str
-    """
-
-    message: str
-    path: str
-
-    def __str__(self) -> str:
-        """Path and message."""
-        return f"{self.path}: {self.message}"
+class ResultError(FileError):
+    """A file that is no result of an assessment, or of a version not known."""
 
 
 @dataclass(eq=False)
@@ -185,23 +166,8 @@ class HandoutError(AssessorError):
         return f"{where}: {self.message}"
 
 
-@dataclass(eq=False)
-class ReviewError(AssessorError):
-    """An assignment, or a folder of a review, that cannot be used.
-
-    Attributes
-    ----------
-    message : str
-        What is wrong, and the remedy.
-    path : str
-    """
-
-    message: str
-    path: str = ""
-
-    def __str__(self) -> str:
-        """Path and message."""
-        return f"{self.path}: {self.message}" if self.path else self.message
+class ReviewError(FileError):
+    """An assignment, or a folder of a review, that cannot be used."""
 
 
 @dataclass(eq=False)

@@ -16,7 +16,7 @@ from assessor.assessment import Assessment, PassAssessment
 from assessor.errors import AssessorError
 from assessor.figures.beats import scene
 from assessor.figures.picture import COLOURS, SHAPES
-from assessor.figures.take import MIDDLE_PT, NARROW_PT, WIDE_PT, take_picture
+from assessor.figures.take import LAYOUTS, take_picture
 from assessor.history.plan import Numbers
 from assessor.lick.notation import Lick
 from assessor.measures.focus import say_place
@@ -31,7 +31,6 @@ from assessor.review.corrections import Correction, What
 from assessor.review.jobs import Job, Outcome
 from assessor.review.overruling import overrule
 
-LAYOUTS = {"wide": WIDE_PT, "middle": MIDDLE_PT, "narrow": NARROW_PT}
 FRAGMENT = "answer"  # name of the file an outcome carries
 SLOWEST_BPM, FASTEST_BPM = 20.0, 400.0
 THERE = 0.98  # of the written tempo

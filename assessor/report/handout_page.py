@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 
 from assessor.figures.picture import COLOURS, SHAPES
 from assessor.figures.playable import playable_tab
-from assessor.figures.take import MIDDLE_PT, NARROW_PT, WIDE_PT
+from assessor.figures.take import LAYOUTS
 from assessor.lick.notation import Lick
 from assessor.report.document import shipped, source_hash, template
 from assessor.report.handout import Handout, NumberedLick, Words, markdown
@@ -24,8 +24,6 @@ if TYPE_CHECKING:
 
 # Drawn this wide and shown larger, so that a fret number is as tall as the words.
 LARGER = 0.8
-# One of these is seen, by the width of the window.
-LAYOUTS = {"wide": WIDE_PT, "middle": MIDDLE_PT, "narrow": NARROW_PT}
 SPEEDS_PERCENT = (40, 50, 60, 70, 80, 90, 100)
 
 
