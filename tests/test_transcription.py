@@ -376,6 +376,15 @@ def test_a_note_off_the_neck_names_itself() -> None:
         transcribe(found, Wishes(high, Feel(60)))
 
 
+def test_a_misheard_note_off_the_neck_is_left_out() -> None:
+    """One of eleven, far below the lowest string: it is said, and the rest stays."""
+    midi = [60, 62, 64, 65, 67, 37, 67, 65, 64, 62, 60]
+    take = record([Tone(1 + 0.5 * k, 1.45 + 0.5 * k, m) for k, m in enumerate(midi)])
+    found = written(take, 120)
+    assert len(found.lick) == 10
+    assert any("C#2, off the neck, is left out" in w for w in by_message(found))
+
+
 def test_a_pass_that_is_not_there_is_refused() -> None:
     """It says how many there are."""
     take = record([Tone(1 + k, 1.9 + k, 60 + k) for k in range(4)])

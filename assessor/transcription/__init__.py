@@ -18,6 +18,7 @@ import numpy as np
 
 from assessor import onset, spectrum
 from assessor.errors import TranscriptionError
+from assessor.lick.fretting import positions
 from assessor.lick.notation import Articulation, Lick, SlideEdge
 from assessor.lick.places import say_place
 from assessor.pitch import PlayedNote
@@ -33,6 +34,7 @@ from assessor.transcription.listening import Heard, listen
 from assessor.transcription.rhythm import Feel, Rhythm, rhythm_of
 from assessor.transcription.runs import Runs, find_runs
 from assessor.transcription.writing import Page, Sounded, write_lick
+from assessor.tuning import note_name
 
 __all__ = [
     "Doubt",
@@ -47,6 +49,7 @@ __all__ = [
 LONGEST_S = 600.0
 LEAD_S = 0.3  # of quiet put before a take that begins at once
 FIRST_S, FIRST_SHARE = 0.03, 0.03
+LEAST_ON_NECK = 0.9  # share of the notes; with fewer the tuning is another
 SLURRED = 0.5  # probability from which a note is written as slurred
 
 
@@ -164,12 +167,13 @@ def _transcribed(recording: Recording, wishes: Wishes) -> Transcription:
     runs = find_runs(heard.midi, heard.onset_s, heard.offset_s)
     written = runs.typical if wishes.which is None else wishes.which - 1
     first, end = (0, len(heard.joined)) if written < 0 else _span(runs, written)
-    part = heard.part(first, end)
+    part, off_neck = _on_neck(heard.part(first, end), wishes.page)
     rhythm = rhythm_of(part.onset_s, _with_start(wishes))
     notes = _sounded(part, _from_first_bar(rhythm, wishes))
     tempo_bpm = wishes.feel.tempo_bpm or float(max(round(rhythm.tempo_bpm), 1))
     lick = write_lick(notes, wishes.page, tempo_bpm=tempo_bpm, swing=rhythm.swing)
     doubts = [
+        *off_neck,
         *note_doubts(part, lick),
         *rhythm_doubts(rhythm, part, wishes.feel.tempo_bpm),
         *left_out(events, part),
@@ -206,6 +210,22 @@ def _refuse_length(recording: Recording, wishes: Wishes) -> None:
         raise TranscriptionError(message, recording.name)
 
 
+def _on_neck(part: Heard, page: Page) -> tuple[Heard, list[Doubt]]:
+    """Notes that can be fretted, and the few that cannot: they were misheard.
+
+    Where they are more than a few, the tuning is another, and all stay.
+    """
+    there = [bool(positions(midi, page.tuning, capo=page.capo)) for midi in part.midi]
+    if np.mean(there) < LEAST_ON_NECK or all(there):
+        return part, []
+    doubts = [
+        Doubt(None, note.onset_s, f"{note_name(midi)}, off the neck, is left out")
+        for note, midi, on in zip(part.played, part.midi, there, strict=True)
+        if not on
+    ]
+    return part.only(there), doubts
+
+
 def _span(runs: Runs, index: int) -> tuple[int, int]:
     """Notes of a run; the take must hold it."""
     if index >= len(runs.spans):
@@ -240,8 +260,8 @@ def _sounded(part: Heard, beats: Sequence[Fraction]) -> list[Sounded]:
     for k, technique in enumerate(part.techniques):
         before = notes[-1] if notes else None
         articulation = _articulation(part, k, before)
-        leads = articulation is Articulation.SLIDE
-        if leads and before is not None and before.slide_out is not None:
+        led = articulation is not Articulation.PICK
+        if led and before is not None and before.slide_out is not None:
             notes[-1] = replace(before, slide_out=None)
         notes.append(
             Sounded(

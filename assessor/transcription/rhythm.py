@@ -117,7 +117,7 @@ def rhythm_of(onset_s: FloatArray, feel: Feel | None = None) -> Rhythm:
         first = Fraction(start or 0, GRID)
         return Rhythm((first,), feel.tempo_bpm or USUAL_BPM, None, (None,))
     beat_s, swing = _chosen(onset_s, feel, start)
-    place, _ = _by_intervals(onset_s, beat_s, swing, start)
+    place, _ = _by_intervals(onset_s, beat_s, swing, start=start)
     if swing is not None and len(feel.swings) > 1:
         swing = _written_swing(onset_s, place, swing)
     for _ in range(PASSES):
@@ -151,7 +151,7 @@ def _chosen(
             away = float(np.log2(60.0 / beat_s / USUAL_BPM)) / USUAL_OCTAVES
         for swing in feel.swings:
             loose = 1.0 if feel.tempo_bpm else LOOSE
-            place, cost = _by_intervals(tried, beat_s, swing, start, loose)
+            place, cost = _by_intervals(tried, beat_s, swing, start=start, loose=loose)
             if swing is not None and len(feel.swings) > 1 and not _swings(place):
                 continue
             prices = [places(swing)[int(p) % GRID] for p in place]
@@ -201,6 +201,7 @@ def _by_intervals(
     onset_s: FloatArray,
     beat_s: float,
     swing: float | None,
+    *,
     start: int | None,
     loose: float = 1.0,
 ) -> tuple[IntArray, float]:
