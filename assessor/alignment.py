@@ -42,12 +42,12 @@ TWICE_S = 0.06  # nobody plays two extra notes of one pitch this near
 # From the warp's own log odds to true ones, (slope, offset): logistic calibration
 # (Platt 1999) on the training phrases; benchmarks/judge.py prints the reliability.
 CALIBRATION = {
-    "right": (0.84, 3.26),
-    "wrong": (0.94, 1.04),
-    "missed": (0.79, -2.67),
-    "extra": (0.63, 1.70),
+    "right": (1.29, 2.75),
+    "wrong": (1.72, 0.65),
+    "missed": (0.62, -0.95),
+    "extra": (1.08, 0.13),
 }
-UNSURE_BELOW = 0.35  # probability of a fault that is not reported as one
+UNSURE_BELOW = 0.5  # probability of a fault that is not reported as one
 UNREACHED_NOTES = 3  # as many missed at an end were not played to, not missed
 
 

@@ -27,7 +27,7 @@ IntArray = npt.NDArray[np.intp]
 # Costs in nats, chosen on the training phrases of benchmarks/ (see DEVELOPERS.md).
 MISSED = -np.log(0.003)
 WRONG = -np.log(0.05)
-EXTRA = -np.log(0.05)
+EXTRA = -np.log(0.08)
 WRONG_REACH = 5.0  # semitones: a wrong note costs 1 more for each of these
 OCTAVE_COST = 2.0  # octave, twelfth and double octave are more often misheard
 EXTRA_REACH = 0.3  # per semitone beyond three from every note around
@@ -360,6 +360,7 @@ def weigh_notes(written: Written, events: Events, place_s: FloatArray) -> Lattic
             drop[k] = np.where(weak, np.minimum(drop[k], BENT_DROP), drop[k])
     wrong[:, events.expected_only] = NEVER
     extra[:, events.expected_only] = NEVER
+    drop[:, events.expected_only] = _not_the_due(column, pitch[events.expected_only])
     right = np.stack(
         [
             np.min([cost - pitch[:, _column(m + d)] for d, cost in starts.items()], 0)
@@ -367,6 +368,17 @@ def weigh_notes(written: Written, events: Events, place_s: FloatArray) -> Lattic
         ]
     )
     return Lattice(written, events, right, wrong, wrong_pitch, extra, extra_pitch, drop)
+
+
+def _not_the_due(column: IntArray, pitch: FloatArray) -> FloatArray:
+    """Cost of dropping events that can only be a note that is due there.
+
+    Minus the logarithm of the probability that they are neither of the notes around
+    row k, shape=(n + 1, events).  What else they may be is no question.
+    """
+    around = np.concatenate([column[:1], column, column[-1:]])
+    due = np.maximum(pitch[:, around[:-1]], pitch[:, around[1:]])
+    return -np.log(-np.expm1(np.minimum(due, -1e-9))).T
 
 
 def _column(midi: IntArray) -> IntArray:

@@ -1,6 +1,6 @@
 """Learn the evidence net from takes with exact truth.
 
-    python benchmarks/learn_evidence.py TAKES_DIR ... --out assessor/evidence.npz
+    python benchmarks/learn_evidence.py TAKES_DIR ... --out assessor/evidence/net.npz
     python benchmarks/learn_evidence.py TAKES_DIR ... --judge OTHER_DIR ...
 
 Takes are those of ``benchmarks/phrases.py`` (or of the same form).  Each candidate
@@ -25,9 +25,10 @@ from assessor import evidence, onset, recording, spectrum
 
 NEAR_S = 0.04  # an event this near a true onset is that onset
 UNCLEAR_S = 0.05  # one this near that is not it teaches nothing
-HIDDEN_UNITS = 32
-EPOCHS = 60
-BATCH = 256
+HIDDEN_UNITS, MIDDLE_UNITS = 48, 24
+DROPPED = 0.15  # share of the last units left out while learning
+EPOCHS = 20
+BATCH = 384
 DECAY = 1e-2
 RATE = 5e-3
 SEED = 20
@@ -59,7 +60,8 @@ def lesson_of(folder: Path, take: str) -> Lesson:
     runs = truth.get("passes") or [truth]
     notes = [note for run in runs for note in run["performed"]]
     label, clear = label_events(candidates.times_s, notes, heard.tuning_cents, truth)
-    return Lesson(features.pitch[clear], features.event[clear], label[clear])
+    pitch = features.pitch[clear].astype(np.float16)  # hundreds of thousands of them
+    return Lesson(pitch, features.event[clear], label[clear])
 
 
 def label_events(
@@ -109,24 +111,29 @@ class EvidenceNet(torch.nn.Module):
     def __init__(self, pitch_features: int, event_features: int) -> None:
         super().__init__()
         both = pitch_features + event_features
-        self.pitch_in = torch.nn.Linear(both, HIDDEN_UNITS)
-        self.pitch_out = torch.nn.Linear(HIDDEN_UNITS, 1, bias=False)
+        self.pitch_in = torch.nn.Linear(pitch_features, HIDDEN_UNITS)
+        self.event_in = torch.nn.Linear(event_features, HIDDEN_UNITS, bias=False)
+        self.pitch_mid = torch.nn.Linear(HIDDEN_UNITS, MIDDLE_UNITS)
+        self.pitch_out = torch.nn.Linear(MIDDLE_UNITS, 1, bias=False)
         self.none_in = torch.nn.Linear(both, HIDDEN_UNITS)
         self.none_out = torch.nn.Linear(HIDDEN_UNITS, 1)
+        self.dropped = torch.nn.Dropout(DROPPED)
 
     def forward(self, pitch: torch.Tensor, event: torch.Tensor) -> torch.Tensor:
         """Scores, shape=(n, 1 + pitches)."""
-        spread = event[:, None].expand(-1, pitch.shape[1], -1)
-        hidden = torch.relu(self.pitch_in(torch.cat([pitch, spread], 2)))
+        hidden = torch.relu(self.pitch_in(pitch) + self.event_in(event)[:, None])
+        middle = self.dropped(torch.relu(self.pitch_mid(hidden)))
         seen = torch.cat([event, pitch.amax(1)], 1)
-        none = self.none_out(torch.relu(self.none_in(seen)))
-        return torch.cat([none, self.pitch_out(hidden)[..., 0]], 1)
+        none = self.none_out(self.dropped(torch.relu(self.none_in(seen))))
+        return torch.cat([none, self.pitch_out(middle)[..., 0]], 1)
 
     def stored(self) -> dict[str, np.ndarray]:
         """Weights under the names of `assessor.evidence.Net`."""
         tensors = {
-            "pitch_in": self.pitch_in.weight.T,
+            "pitch_in": torch.cat([self.pitch_in.weight.T, self.event_in.weight.T]),
             "pitch_bias": self.pitch_in.bias,
+            "pitch_mid": self.pitch_mid.weight.T,
+            "pitch_mid_bias": self.pitch_mid.bias,
             "pitch_out": self.pitch_out.weight[0],
             "none_in": self.none_in.weight.T,
             "none_bias": self.none_in.bias,
@@ -147,19 +154,20 @@ def fit(lesson: Lesson) -> EvidenceNet:
     pace = torch.optim.lr_scheduler.OneCycleLR(rule, max_lr=RATE, total_steps=steps)
     for _ in range(EPOCHS):
         for part in torch.randperm(len(label)).split(BATCH):
-            score = net(pitch[part], event[part])
+            score = net(pitch[part].float(), event[part])
             loss = torch.nn.functional.cross_entropy(score, label[part])
             rule.zero_grad()
             loss.backward()
             rule.step()
             pace.step()
-    return net
+    return net.eval()
 
 
 def report(name: str, lesson: Lesson, net: EvidenceNet) -> None:
     """Print how often the likeliest answer is false."""
     with torch.no_grad():
-        score = net(torch.from_numpy(lesson.pitch), torch.from_numpy(lesson.event))
+        pitch = torch.from_numpy(lesson.pitch).float()
+        score = net(pitch, torch.from_numpy(lesson.event))
         truth = torch.from_numpy(lesson.label)
         loss = float(torch.nn.functional.cross_entropy(score, truth))
         said, label = score.argmax(1).numpy(), lesson.label

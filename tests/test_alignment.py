@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 from fractions import Fraction
+from pathlib import Path
 
 import hand_made
 import hand_made_events
@@ -18,11 +19,13 @@ from hypothesis import strategies as st
 from assessor import alignment, second_look
 from assessor.alignment import Alignment, ExtraNote, Match, Pass, Verdict
 from assessor.errors import AlignmentError
+from assessor.lick import read as read_lick
 from assessor.lick.notation import Articulation, Lick
 from assessor.recording import from_array
 from assessor.tuning import FloatArray
 from assessor.warp import Written
 
+REFERENCES = Path(__file__).parents[1] / "references"
 TEMPO_TOLERANCE = 0.01
 TIME_TOLERANCE_S = 0.02  # the exact clocks look later
 TUNING_TOLERANCE_CENTS = 3.0
@@ -290,6 +293,21 @@ def test_a_take_of_another_lick() -> None:
     assert error.matched_notes <= 4
     assert f"{len(OTHER)} notes were heard" in str(error)
     assert "check that take and lick belong together" in str(error)
+
+
+@pytest.mark.parametrize("seed", [3, 15, 23])
+@pytest.mark.parametrize("name", ["drop-d-riff", "hybrid-picked-tenths"])
+def test_clicks_alone_are_refused(seed: int, name: str) -> None:
+    """A metronome and nobody playing is no lick."""
+    rng = np.random.default_rng(seed)
+    sound = 1e-4 * rng.standard_normal(6 * made.RATE_HZ)
+    for k in range(20):
+        start = round(0.3 * k * made.RATE_HZ)
+        sound[start : start + 60] += 0.5 * rng.standard_normal(60)
+    lick = read_lick(REFERENCES / f"{name}.lick")
+    seen, heard = made.hear(from_array(sound, made.RATE_HZ))
+    with pytest.raises(AlignmentError):
+        second_look.confirm(alignment.align(lick, heard), lick, heard, seen)
 
 
 @pytest.mark.parametrize("seed", range(8))

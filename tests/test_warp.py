@@ -188,6 +188,15 @@ def test_an_event_heard_only_because_expected_may_be_the_note() -> None:
     assert _warp([*_take(), between]).extras == ()
 
 
+@pytest.mark.parametrize("midi_number", [66, 71])
+def test_what_else_an_expected_event_may_be_is_no_question(midi_number: int) -> None:
+    """Clearly another pitch where a note is due: not that note, and no extra one."""
+    other = Heard(START_S + 0.9, midi_number, expected_only=True)
+    found = _warp([*_swapped(_take(), 3, None), other])
+    assert found.event[3] == -1
+    assert found.extras == ()
+
+
 def test_what_still_rings_is_no_new_note() -> None:
     """A dull event of a pitch just played is nothing, a struck one an extra note."""
     for rise_db, extras in ((0.0, 0), (20.0, 1)):

@@ -1,78 +1,43 @@
-"""What the sound says about one candidate event: nothing new, or which pitch.
+"""What is measured of one candidate event.
 
-Each event is described by three spectra:
+Of each pitch:
 
-* *after*: the mean frame from the event to the next clear one, at most 150 ms;
-* *before*: three frames before it;
-* *gain*: what after has more than before, once whole and once (*fresh*) with half of
-  before taken away;
+* how well it explains three spectra with a wide and a narrow kernel: *after*, the mean
+  frame from the event to the next clear one, at most 150 ms; *before*, three frames
+  before it; *gain*, what after has more than before, once whole and once (*fresh*)
+  with half of before taken away;
+* what it did in the last half second (a room keeps it sounding);
+* the course of its salience around the event;
+* the growth and the level of its first partials.
 
-by how well each pitch explains each of them, by what the pitch did in the last half
-second (a room keeps it sounding), and by how abruptly anything changed.  A net of
-about a thousand weights, one small part shared by all pitches and one for "no new
-note", turns this into one softmax.  Its weights are learnt by maximum likelihood by
-``benchmarks/learn_evidence.py`` and stored beside this module.
+Of the event: how abruptly anything changes, the course of the level and of the flux.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass
-from functools import lru_cache
-from importlib import resources
 
 import numpy as np
-import numpy.typing as npt
 
 from assessor.attack import attacks_db
-from assessor.frames import BINS, FRAME_HALF_S, FRAME_HOP_S, Float32Array
+from assessor.evidence.candidates import Candidates
+from assessor.evidence.spans import Spans, mean_spectra, spans_of
+from assessor.frames import BIN_HZ, BINS, FRAME_HOP_S, Float32Array
+from assessor.kernels import PITCHES
 from assessor.spectrum import FLUX_HOP_S, Spectrum
-from assessor.tuning import FloatArray
-
-BoolArray = npt.NDArray[np.bool_]
+from assessor.tuning import FloatArray, midi_to_hz
 
 BOUNDARY_FLUX = 0.3  # an event as clear as this ends the "after" of the one before
 BOUNDARY_STEP = 0.4
-AFTER_S = 0.15
-BEFORE_FRAMES = 3
 HISTORY_FRAMES = 50  # half a second
 HISTORY_GAP_FRAMES = 5
 HISTORY_DECAY_S = 0.3  # weight of the past falls by e in this time
 LOCAL_FLUX_FRAMES = 40  # a quarter of a second to each side
-
-
-@dataclass(frozen=True)
-class Candidates:
-    """Moments at which a note may begin.
-
-    Attributes
-    ----------
-    times_s : shape=(n,)
-        In order.
-    is_step : shape=(n,), bool
-        Found by a pitch step without an attack.
-    depth_db : shape=(n,)
-        Rise of the 3 ms energy at the attack; 0 for steps.
-    """
-
-    times_s: FloatArray
-    is_step: BoolArray
-    depth_db: FloatArray
-
-    def part(self, low: int, high: int) -> Candidates:
-        """Candidates `low` to `high` - 1."""
-        return Candidates(
-            self.times_s[low:high], self.is_step[low:high], self.depth_db[low:high]
-        )
-
-    def merged_with(self, other: Candidates) -> Candidates:
-        """Both, in order of time."""
-        times_s = np.concatenate([self.times_s, other.times_s])
-        order = np.argsort(times_s, kind="stable")
-        return Candidates(
-            times_s[order],
-            np.concatenate([self.is_step, other.is_step])[order],
-            np.concatenate([self.depth_db, other.depth_db])[order],
-        )
+COURSE_FRAMES = np.array([-12, -8, -5, -3, -1, 1, 3, 5, 7, 9, 12, 15])
+COURSE_LEVEL_S = (0.005, 0.06)  # after the event, what levels are compared with
+FLUX_FRAMES = np.array([-8, -5, -3, -1, 0, 1, 3, 5, 8])
+PARTIALS = 6
+PARTIAL_FLOOR = 0.01  # of the loudest bin
 
 
 @dataclass(frozen=True)
@@ -95,68 +60,39 @@ class Features:
     rise_db: FloatArray
 
 
-def log_probability(features: Features) -> FloatArray:
-    """Natural logarithm of the probabilities, shape=(n, 1 + pitches)."""
-    net = load_net()
-    score = np.concatenate(
-        [net.none(features)[:, None], net.pitches(features)], axis=1
-    ).astype(np.float64)
-    score -= score.max(axis=1, keepdims=True, initial=-np.inf)
-    normal: FloatArray = score - np.log(np.exp(score).sum(axis=1, keepdims=True))
-    return normal
-
-
-@dataclass(frozen=True)
-class Net:
-    """Two small nets of one hidden layer of rectified units each.
-
-    ``pitch_*`` see the features of one pitch and of the event; ``none_*`` see the
-    features of the event and, of each pitch feature, the greatest over all pitches.
-    """
-
-    pitch_in: Float32Array
-    pitch_bias: Float32Array
-    pitch_out: Float32Array
-    none_in: Float32Array
-    none_bias: Float32Array
-    none_out: Float32Array
-    none_offset: Float32Array
-
-    def pitches(self, features: Features) -> Float32Array:
-        """Score of each pitch, shape=(n, pitches)."""
-        width = features.pitch.shape[2]
-        hidden = features.pitch @ self.pitch_in[:width]
-        hidden += (features.event @ self.pitch_in[width:] + self.pitch_bias)[:, None]
-        score: Float32Array = np.maximum(hidden, 0) @ self.pitch_out
-        return score
-
-    def none(self, features: Features) -> Float32Array:
-        """Score of "no new note", shape=(n,)."""
-        seen = np.concatenate([features.event, features.pitch.max(axis=1)], axis=1)
-        hidden = np.maximum(seen @ self.none_in + self.none_bias, 0)
-        score: Float32Array = hidden @ self.none_out + self.none_offset
-        return score
-
-
-@lru_cache(maxsize=1)
-def load_net() -> Net:
-    """Weights as learnt."""
-    with resources.files("assessor").joinpath("evidence.npz").open("rb") as file:
-        stored = np.load(file)
-        return Net(**{name: stored[name] for name in stored.files})
-
-
 def describe(spectrum: Spectrum, candidates: Candidates) -> Features:
     """Measure every candidate."""
     times_s = candidates.times_s
     flux = _greatest(spectrum.flux, times_s / FLUX_HOP_S, 3)
     step = _greatest(spectrum.pitch_step, times_s / FRAME_HOP_S, 3)
-    span = _spans(spectrum, times_s, (flux > BOUNDARY_FLUX) | (step > BOUNDARY_STEP))
-    after = _mean_spectra(spectrum, span.start, span.end)
-    before = _mean_spectra(spectrum, span.old_start, span.old_end)
+    span = spans_of(spectrum, times_s, (flux > BOUNDARY_FLUX) | (step > BOUNDARY_STEP))
+    after = mean_spectra(spectrum, span.start, span.end)
+    before = mean_spectra(spectrum, span.old_start, span.old_end)
     rise_db = attacks_db(spectrum, times_s)
     seen = _Seen.of(spectrum, after, before, times_s)
-    attack = np.stack(
+    attack = _attack_features(spectrum, candidates, flux, step, rise_db, span)
+    course, loudness = _courses(spectrum, times_s, seen.norm_after)
+    event = np.concatenate(
+        [attack, seen.event_features(), loudness, _flux_courses(spectrum, times_s)],
+        axis=1,
+    )
+    pitch = np.concatenate(
+        [seen.pitch_features(), course, _partials(spectrum, after, before)], axis=2
+    )
+    return Features(pitch, event.astype(np.float32), flux, rise_db)
+
+
+def _attack_features(
+    spectrum: Spectrum,
+    candidates: Candidates,
+    flux: FloatArray,
+    step: FloatArray,
+    rise_db: FloatArray,
+    span: Spans,
+) -> FloatArray:
+    """How abruptly anything changes, and how near the neighbours are, shape=(n, 9)."""
+    times_s = candidates.times_s
+    return np.stack(
         [
             np.log(np.clip(flux, 0.02, 20) + 0.1),
             np.log(
@@ -175,8 +111,64 @@ def describe(spectrum: Spectrum, candidates: Candidates) -> Features:
         ],
         axis=1,
     )
-    event = np.concatenate([attack, seen.event_features()], axis=1)
-    return Features(seen.pitch_features(), event.astype(np.float32), flux, rise_db)
+
+
+def _courses(
+    spectrum: Spectrum, times_s: FloatArray, norm_after: Float32Array
+) -> tuple[Float32Array, Float32Array]:
+    """Salience and level against time around each event.
+
+    Returns
+    -------
+    salience : shape=(n, pitches, len(COURSE_FRAMES)), share of the norm of *after*
+    level : shape=(n, len(COURSE_FRAMES)), logarithm against just after the event
+    """
+    centre = np.round(times_s / FRAME_HOP_S).astype(int)
+    frame = centre[:, None] + COURSE_FRAMES
+    last = len(spectrum.salience) - 1
+    known = (frame >= 0) & (frame <= last)
+    salience = spectrum.salience[np.clip(frame, 0, last)].astype(np.float32)
+    salience *= (known / norm_after[:, None]).astype(np.float32)[:, :, None]
+    at_s = times_s[:, None] + COURSE_FRAMES * FRAME_HOP_S
+    power = spectrum.power(at_s - FRAME_HOP_S, at_s + FRAME_HOP_S)
+    start_s, end_s = COURSE_LEVEL_S
+    own = spectrum.power(times_s + start_s, times_s + end_s)[:, None]
+    level = np.log((power + 1e-12) / (own + 1e-12)) / 4
+    return (
+        np.clip(salience, -0.5, 1.5).transpose(0, 2, 1),
+        np.clip(level, -2, 1).astype(np.float32),
+    )
+
+
+def _flux_courses(spectrum: Spectrum, times_s: FloatArray) -> Float32Array:
+    """Logarithm of both fluxes around each event, shape=(n, 2 * len(FLUX_FRAMES))."""
+    centre = np.round(times_s / FLUX_HOP_S).astype(int)
+    frame = np.clip(centre[:, None] + FLUX_FRAMES, 0, len(spectrum.flux) - 1)
+    both = np.concatenate([spectrum.flux[frame], spectrum.high_flux[frame]], axis=1)
+    return np.asarray(np.log(np.clip(both, 0.02, 20) + 0.1) / 2, np.float32)
+
+
+def _partials(
+    spectrum: Spectrum, after: Float32Array, before: Float32Array
+) -> Float32Array:
+    """Growth and level of the first partials of each pitch; 0 beyond the spectrum.
+
+    Shape=(n, pitches, 2 * PARTIALS): logarithm of after over before, halved, and of
+    after over its loudest bin, 0 to 1.
+    """
+    f0_hz = midi_to_hz(PITCHES + spectrum.tuning_cents / 100)
+    place = np.round(f0_hz[:, None] * np.arange(1, PARTIALS + 1) / BIN_HZ).astype(int)
+    inside = place < BINS - 1
+    place = np.clip(place, 1, BINS - 2)
+    now, then = (
+        np.maximum(np.maximum(s[:, :-2], s[:, 2:]), s[:, 1:-1])[:, place - 1]
+        for s in (after, before)
+    )
+    loudest = np.maximum(after.max(axis=1), 1e-9)[:, None, None]
+    floor = PARTIAL_FLOOR * loudest
+    grown = np.clip(np.log((now + floor) / (then + floor)), -3, 5) / 2
+    level = np.log(now / loudest + PARTIAL_FLOOR) / 4 + 1
+    return np.concatenate([grown * inside, level * inside], axis=2).astype(np.float32)
 
 
 @dataclass(frozen=True)
@@ -324,40 +316,3 @@ def _greatest(curve: Float32Array, at: FloatArray, reach: int) -> FloatArray:
     centre = np.clip(np.round(at).astype(int), 0, len(curve) - 1)
     index = centre[:, None] + np.arange(-reach, reach + 1)
     return curve[np.clip(index, 0, len(curve) - 1)].max(axis=1).astype(np.float64)
-
-
-@dataclass(frozen=True)
-class _Spans:
-    """First frame and one past the last of "after" and of "before"."""
-
-    start: npt.NDArray[np.intp]
-    end: npt.NDArray[np.intp]
-    old_start: npt.NDArray[np.intp]
-    old_end: npt.NDArray[np.intp]
-
-
-def _spans(spectrum: Spectrum, times_s: FloatArray, boundary: BoolArray) -> _Spans:
-    """Frames that see what follows each event, and what was before it."""
-    frames, count = len(spectrum.frames), len(times_s)
-    following = np.full(count, np.inf)
-    for i in range(count - 2, -1, -1):
-        following[i] = times_s[i + 1] if boundary[i + 1] else following[i + 1]
-    end_s = np.minimum(following - 0.4 * FRAME_HALF_S, times_s + AFTER_S)
-    start = np.ceil((times_s + 0.5 * FRAME_HALF_S + 0.003) / FRAME_HOP_S).astype(int)
-    start = np.clip(start, 0, frames - 1)
-    end = np.floor(end_s / FRAME_HOP_S).astype(int) + 1
-    end = np.clip(np.maximum(end, start + 1), 1, frames)
-    old_end = np.floor((times_s - 0.6 * FRAME_HALF_S) / FRAME_HOP_S).astype(int) + 1
-    old_end = np.clip(old_end, 0, frames)
-    old_start = np.minimum(np.maximum(old_end - BEFORE_FRAMES, 0), frames - 1)
-    return _Spans(start, end, old_start, np.maximum(old_end, old_start + 1))
-
-
-def _mean_spectra(
-    spectrum: Spectrum, start: npt.NDArray[np.intp], end: npt.NDArray[np.intp]
-) -> Float32Array:
-    """Mean magnitude of each span of frames, shape=(n, BINS)."""
-    mean = np.zeros((len(start), BINS), np.float32)
-    for i, (low, high) in enumerate(zip(start, end, strict=True)):
-        mean[i] = spectrum.frames.mean(int(low), int(high))
-    return mean
