@@ -30,7 +30,7 @@ from assessor.capture.journal import SUFFIX, Journal, finish, free_name, recover
 from assessor.capture.level import Meter, Verdict, verdict
 from assessor.capture.loopback import Loop
 from assessor.capture.slate import ClickKind, Ended, Slate, read_slate
-from assessor.capture.taker import State, Taker
+from assessor.capture.taker import Pace, State, Taker
 from assessor.cli.keys import keys
 from assessor.errors import CaptureError
 from assessor.latency import Latency
@@ -453,6 +453,24 @@ def test_full_disk_ends_in_a_take(
     assert slate is not None
     assert slate.ended is Ended.FULL
     assert len(soundfile.read(tmp_path / "a.flac")[0]) >= room
+
+
+@pytest.mark.parametrize(
+    ("gap_s", "losses"), [(0.0, 0), (0.01, 0), (0.03, 1), (0.128, 1)]
+)
+@pytest.mark.parametrize("size", [64, 512, 2048])
+def test_loss_without_a_word_is_noticed(gap_s: float, losses: int, size: int) -> None:
+    """Blocks are late by chance up to 80 ms; after a gap they are late for good."""
+    random = np.random.default_rng(5)
+    pace, found = Pace(RATE_HZ), []
+    for number in range(60 * RATE_HZ // size):
+        due_s = (number + 1) * size / RATE_HZ * 1.0001
+        late_s = random.exponential(0.01) if random.random() < 0.8 else 0.08
+        gone_s = gap_s if due_s > 30 else 0.0
+        if pace.add(due_s + late_s + gone_s, size):
+            found.append(due_s)
+    assert len(found) == losses
+    assert all(30 < at_s < 32.1 for at_s in found)
 
 
 def test_state_is_shown(tmp_path: Path) -> None:

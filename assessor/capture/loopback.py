@@ -57,7 +57,10 @@ class Loop:
             if self._played != played:
                 played, since_s = self._played, time.monotonic()
             if not alive() or time.monotonic() - since_s > LOST_S:
-                message = "the device went away while it was measured; plug it in again"
+                message = (
+                    "the device went away while it was measured; plug it in again, or "
+                    "try another --rate"
+                )
                 raise SoundLost(message)
 
     def found(self) -> Round:

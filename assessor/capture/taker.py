@@ -7,7 +7,9 @@ of the program: disk, levels, and when to end.
 
 from __future__ import annotations
 
+import math
 import queue
+import time
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -27,6 +29,7 @@ Floats = npt.NDArray[np.float32]
 WAIT_S = 0.05
 # No device holds back as much; a device that was pulled out often just says no more.
 LOST_S = 2.0
+JUMP_S = 0.02  # no clock drifts as far in a second
 
 
 class Trouble(Protocol):
@@ -59,6 +62,37 @@ class State:
     dropouts: int
 
 
+class Pace:
+    """Notices sound that was lost without a word: blocks come later ever after.
+
+    Some sound systems fill a gap with silence and do not tell.  How late blocks come
+    is judged by the earliest of each second, since single ones may always be late.
+
+    Parameters
+    ----------
+    sample_rate_hz : int
+    """
+
+    def __init__(self, sample_rate_hz: int) -> None:
+        self._rate_hz = sample_rate_hz
+        self._frames = 0
+        self._until = 2 * sample_rate_hz  # devices settle in the first second
+        self._earliest_s = self._before_s = math.inf
+
+    def add(self, now_s: float, frames: int) -> bool:
+        """Take in the time of a block; True when sound was lost about a second ago."""
+        self._frames += frames
+        if self._frames > self._rate_hz:
+            late_s = now_s - self._frames / self._rate_hz
+            self._earliest_s = min(self._earliest_s, late_s)
+        if self._frames < self._until:
+            return False
+        jumped = self._earliest_s - self._before_s > JUMP_S
+        self._before_s, self._earliest_s = self._earliest_s, math.inf
+        self._until = self._frames + self._rate_hz
+        return jumped
+
+
 class Taker:
     """Takes one take.
 
@@ -89,6 +123,7 @@ class Taker:
         self.dropouts_s: list[float] = []
         self.ended: Ended | None = None
         self._blocks: queue.SimpleQueue[Block] = queue.SimpleQueue()
+        self._pace = Pace(journal.sample_rate_hz)
         self._played = 0
 
     def callback(
@@ -104,6 +139,7 @@ class Taker:
         trouble : Trouble
         """
         lost = trouble.input_overflow or trouble.output_underflow
+        lost |= self._pace.add(time.perf_counter(), frames)
         self._blocks.put(Block(incoming[:, self.channel].copy(), lost))
         if outgoing is not None:
             outgoing[:] = self.clicks.render(self._played, frames)[:, np.newaxis]
