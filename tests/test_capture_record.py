@@ -355,11 +355,11 @@ def silence() -> Floats:
 
 def test_latency_is_measured_and_used(folder: Path, plug: Any) -> None:
     """Through a loop of 1,000 frames; the next take is judged against the click."""
-    cards = [FakeCard(silence(), delay=1000, hangs=True) for _ in range(4)]
-    plug(*cards)
+    rounds = range(latency.ROUNDS)
+    plug(*[FakeCard(silence(), delay=1000, hangs=True) for _ in rounds])
     done = record("--measure-latency")
     assert done.exit_code == 0, done.output
-    assert "Latency 22.68 ms at 44100 Hz, within 0.00 ms over 4 starts" in done.stdout
+    assert "Latency 22.68 ms at 44100 Hz, within 0.00 ms over 6 starts" in done.stdout
     kept = json.loads((folder / "config" / known.FILE_NAME).read_text())
     assert kept["latencies"][0]["offset_s"] == pytest.approx(1000 / RATE_HZ, abs=1e-6)
     plug(FakeCard(playing(late_s=1000 / RATE_HZ)))
@@ -370,7 +370,7 @@ def test_latency_is_measured_and_used(folder: Path, plug: Any) -> None:
 
 def test_latency_that_jumps_is_not_used(folder: Path, plug: Any) -> None:
     """From start to start by 10 ms: said when measured, and when recorded."""
-    delays = (1000, 1441, 1000, 1000)
+    delays = (1000, 1441, *[1000] * (latency.ROUNDS - 2))
     plug(*[FakeCard(silence(), delay=delay, hangs=True) for delay in delays])
     done = record("--measure-latency")
     assert "within 10.00 ms" in done.stdout
@@ -383,10 +383,11 @@ def test_latency_that_jumps_is_not_used(folder: Path, plug: Any) -> None:
 def test_losses_while_measuring_cost_another_try(folder: Path, plug: Any) -> None:
     """As long as enough starts go well."""
     bad = FakeCard(silence(), delay=1000, overflow_at=(50,), hangs=True)
-    good = [FakeCard(silence(), delay=1000, hangs=True) for _ in range(4)]
+    rounds = range(latency.ROUNDS)
+    good = [FakeCard(silence(), delay=1000, hangs=True) for _ in rounds]
     desk = plug(bad, *good)
     assert record("--measure-latency").exit_code == 0
-    assert len(desk.opened) == 5
+    assert len(desk.opened) == latency.ROUNDS + 1
 
 
 def test_no_loop_is_told(folder: Path, plug: Any) -> None:
