@@ -15,7 +15,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from assessor.frames import FINE_RATE_HZ, Float32Array
+from assessor.frames import FINE_RATE_HZ, Float32Array, padded
 from assessor.spectrum import Spectrum
 from assessor.tuning import FloatArray, midi_to_hz
 
@@ -54,17 +54,18 @@ def energy_rise(
         Maximum over minimum; 0 when there is too little sound to tell.
     """
     rate = FINE_RATE_HZ
-    start = max(int((around_s - 0.03) * rate), ENERGY_WINDOW)
+    start = int((around_s - 0.03) * rate)  # before the take there was silence
     end = int(min(around_s + 0.15, limit_s - 0.01) * rate)
     end = min(max(end, start + int(0.05 * rate)), len(spectrum.fine))
     if end - start < int(0.01 * rate):
         return around_s, 0.0
-    energy = _causal_energy(spectrum.fine[start - ENERGY_WINDOW : end])
+    energy = _causal_energy(padded(spectrum.fine, start - ENERGY_WINDOW, end))
     quiet = int(energy[: int(0.042 * rate)].argmin())
     loud, floor = energy[quiet:].max(), energy[quiet]
     above = energy[quiet:] > floor + RISE_SHARE * (loud - floor)
     depth_db = 10 * np.log10((loud + 1e-15) / (floor + 1e-15))
-    return (start + 1 + quiet + int(np.argmax(above))) / rate, float(depth_db)
+    rise = max(start + 1 + quiet + int(np.argmax(above)), 0)
+    return rise / rate, float(depth_db)
 
 
 @dataclass(frozen=True)

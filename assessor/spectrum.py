@@ -125,7 +125,8 @@ class Spectrum:
         start = np.clip(start_s * scale, 0, last - 1)
         end = np.clip(end_s * scale, start + 1, last)
         energy = self._energy_until(end) - self._energy_until(start)
-        return np.maximum(energy, 0.0) / ((end - start) * ENERGY_HOP)
+        power = np.maximum(energy, 0.0) / ((end - start) * ENERGY_HOP)
+        return np.where(end_s > 0, power, 0.0)  # before the take there was silence
 
     def _energy_until(self, place: FloatArray) -> FloatArray:
         """Energy up to a fractional place of `cumulative_energy`."""

@@ -131,6 +131,7 @@ def _courses(
     salience *= (known / norm_after[:, None]).astype(np.float32)[:, :, None]
     at_s = times_s[:, None] + COURSE_FRAMES * FRAME_HOP_S
     power = spectrum.power(at_s - FRAME_HOP_S, at_s + FRAME_HOP_S)
+    power = np.where(at_s > 0, power, 0.0)  # before the take there was silence
     start_s, end_s = COURSE_LEVEL_S
     own = spectrum.power(times_s + start_s, times_s + end_s)[:, None]
     level = np.log((power + 1e-12) / (own + 1e-12)) / 4
@@ -143,8 +144,11 @@ def _courses(
 def _flux_courses(spectrum: Spectrum, times_s: FloatArray) -> Float32Array:
     """Logarithm of both fluxes around each event, shape=(n, 2 * len(FLUX_FRAMES))."""
     centre = np.round(times_s / FLUX_HOP_S).astype(int)
-    frame = np.clip(centre[:, None] + FLUX_FRAMES, 0, len(spectrum.flux) - 1)
-    both = np.concatenate([spectrum.flux[frame], spectrum.high_flux[frame]], axis=1)
+    frame = centre[:, None] + FLUX_FRAMES
+    known = np.where(frame >= 0, 1, 0)  # before the take there was silence
+    frame = np.clip(frame, 0, len(spectrum.flux) - 1)
+    courses = [known * flux[frame] for flux in (spectrum.flux, spectrum.high_flux)]
+    both = np.concatenate(courses, axis=1)
     return np.asarray(np.log(np.clip(both, 0.02, 20) + 0.1) / 2, np.float32)
 
 
