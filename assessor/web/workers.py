@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import asyncio
 import contextlib
+import logging
 import os
 import signal
 import sys
@@ -14,6 +15,7 @@ from pathlib import Path
 from assessor.web.listening import Limits
 from assessor.web.takes import KeptTake, State, Takes
 
+LOG = logging.getLogger(__name__)
 MOST_TRIES = 2
 # A process per core; the numerical libraries start no threads of their own in it.
 ONE_THREAD = dict.fromkeys(
@@ -76,6 +78,10 @@ class Workers:
             take = await self._waiting.get()
             try:
                 await self._answer(take)
+            except Exception as problem:
+                # one take that cannot be written or handed in stops no other
+                words = "take %s was not handed in: %s: %s"
+                LOG.error(words, take.name, type(problem).__name__, problem)
             finally:
                 self._asked.discard(take.name)
 
