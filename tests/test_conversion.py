@@ -252,3 +252,11 @@ def test_nothing_is_half_written(tmp_path: Path) -> None:
     assert done.exit_code == 3
     assert ".lick cannot hold this lick" in done.output
     assert [path.name for path in tmp_path.iterdir()] == ["fast.mid"]
+
+
+def test_one_note_is_said_so(tmp_path: Path) -> None:
+    """No plural for a lick of a single note."""
+    sheet = tmp_path / "one.lick"
+    sheet.write_text(test_sheet_writing.write(PLAIN))
+    told = run(sheet, "-o", tmp_path / "one.musicxml").output
+    assert told.endswith("one.musicxml: Plain, 1 note\n")

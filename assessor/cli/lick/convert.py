@@ -22,11 +22,12 @@ def convert(lick_path: str, out: Path, force: bool) -> None:
     """
     refuse_wrong_out(out, LICK_SUFFIXES, force=force)
     from assessor import lick
+    from assessor.lick.content_text import plural
 
     with bad_files():
         asked = lick.read(lick_path)
         lost = write_lick(asked, out)
-    text = f"{out}: {asked.title}, {len(asked)} notes\n"
+    text = f"{out}: {asked.title}, {plural(len(asked), 'note')}\n"
     text += listed(f"changed or left out on reading {lick_path}", asked.notices)
     text += listed(f"not in {out}, or not as it was", lost)
     show(text)
