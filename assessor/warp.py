@@ -39,6 +39,7 @@ BENT_DROP = 0.05  # a weak event inside a bent or shaken note is dropped at this
 SLIDE_REACH = 5  # semitones a slide from nowhere may start away
 SLID_START = 0.7  # cost of a start away from the fret
 BENT_START = 1.0
+KNOCK, KNOCK_FLUX = 1.0, 0.6  # a dead note is an attack; its pitch is nothing new
 BAND_S = 1.5  # a wrong note's pitch is weighed this near its place
 NEVER = 1e3
 LEAST_FIT_NOTES = 4  # right notes for a tempo
@@ -367,6 +368,8 @@ def weigh_notes(written: Written, events: Events, place_s: FloatArray) -> Lattic
             for m, starts in zip(written.midi, written.starts, strict=True)
         ]
     )
+    knock = np.where(events.flux > KNOCK_FLUX, KNOCK, NEVER)
+    right[written.dead] = np.minimum(right[written.dead], knock)
     return Lattice(written, events, right, wrong, wrong_pitch, extra, extra_pitch, drop)
 
 
