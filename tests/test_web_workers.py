@@ -1,15 +1,17 @@
-"""Listeners of the web pages: one take that goes wrong stops none of the others."""
+"""Takes of the web pages do not get into each other's way."""
 
 from __future__ import annotations
 
 import asyncio
+import fcntl
 import json
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
 import pytest
 
 from assessor.errors import HistoryError
-from assessor.web.takes import KeptTake, State, Takes
+from assessor.web.takes import About, KeptTake, State, Takes
 from assessor.web.workers import Workers
 
 
@@ -47,3 +49,16 @@ def test_refused_hand_in_stops_no_later_take(
     assert handed == [first.name, second.name]
     assert second.state is State.ANSWERED
     assert "the database is locked" in caplog.text
+
+
+def test_pieces_wait_for_each_other(tmp_path: Path) -> None:
+    """A piece sent twice at one time is written after the other, never across it."""
+    take = Takes(tmp_path).begin(About("p", "x", 90.0, sample_rate_hz=44100))
+    piece = bytes(4 * 100)
+    with take.journal.open("rb") as other, ThreadPoolExecutor(1) as pool:
+        fcntl.flock(other, fcntl.LOCK_EX)
+        sent = pool.submit(take.append, 0, piece)
+        with pytest.raises(TimeoutError):
+            sent.result(0.2)
+        fcntl.flock(other, fcntl.LOCK_UN)
+        assert sent.result(5) == 100

@@ -15,6 +15,7 @@ killed at any moment goes on where it was:
 
 from __future__ import annotations
 
+import fcntl
 import hashlib
 import json
 import os
@@ -215,11 +216,13 @@ class KeptTake:
         if block is None or not np.isfinite(block).all():
             message = "these are no samples"
             raise ValueError(message)
-        have = self.frames
-        if first > have:
-            raise TakeGap(have)
-        new = block[have - first :]
         with self.journal.open("rb+") as file:
+            # a piece that is sent anew may meet itself: one after the other
+            fcntl.flock(file, fcntl.LOCK_EX)
+            have = self.frames
+            if first > have:
+                raise TakeGap(have)
+            new = block[have - first :]
             file.seek(int(self._read("head.json")) + have * FRAME_BYTES)
             file.write(new.tobytes())
             file.truncate()
