@@ -272,7 +272,9 @@ def test_a_closed_tab_loses_at_most_a_second(browser: Any, desk: servers.Desk) -
     browser.switch_to.window(other)
     servers.wait_until(lambda: the_take(desk).coming_s >= shown_s - 1, "the rest", 5)
     open_lick(browser, desk)
-    cut = browser.find_element("css selector", ".cut")
+    (cut,) = servers.wait_until(
+        lambda: browser.find_elements("css selector", ".cut"), "what was cut off"
+    )
     assert "cut off after" in cut.text
     cut.find_element("css selector", "button").send_keys("\n")
     servers.wait_until(lambda: the_take(desk).state is State.ANSWERED, "an answer")
