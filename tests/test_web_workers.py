@@ -3,15 +3,15 @@
 from __future__ import annotations
 
 import asyncio
-import fcntl
 import json
 from concurrent.futures import ThreadPoolExecutor
+from concurrent.futures import TimeoutError as FutureTimeout
 from pathlib import Path
 
 import pytest
 
 from assessor.errors import HistoryError
-from assessor.web.takes import About, KeptTake, State, Takes
+from assessor.web.takes import APPENDING, About, KeptTake, State, Takes
 from assessor.web.workers import Workers
 
 
@@ -55,10 +55,9 @@ def test_pieces_wait_for_each_other(tmp_path: Path) -> None:
     """A piece sent twice at one time is written after the other, never across it."""
     take = Takes(tmp_path).begin(About("p", "x", 90.0, sample_rate_hz=44100))
     piece = bytes(4 * 100)
-    with take.journal.open("rb") as other, ThreadPoolExecutor(1) as pool:
-        fcntl.flock(other, fcntl.LOCK_EX)
-        sent = pool.submit(take.append, 0, piece)
-        with pytest.raises(TimeoutError):
-            sent.result(0.2)
-        fcntl.flock(other, fcntl.LOCK_UN)
+    with ThreadPoolExecutor(1) as pool:
+        with APPENDING:
+            sent = pool.submit(take.append, 0, piece)
+            with pytest.raises(FutureTimeout):
+                sent.result(0.2)
         assert sent.result(5) == 100

@@ -15,13 +15,13 @@ killed at any moment goes on where it was:
 
 from __future__ import annotations
 
-import fcntl
 import hashlib
 import json
 import os
 import re
 import secrets
 import shutil
+import threading
 from collections.abc import Iterator
 from dataclasses import asdict, dataclass, replace
 from datetime import UTC, datetime
@@ -46,6 +46,7 @@ ENDINGS = frozenset(
         "mov", "webm", "aac", "3gp", "mka", "mkv", "wma",
     )
 )  # fmt: skip
+APPENDING = threading.Lock()
 
 
 class TakeGap(AssessorError):
@@ -216,9 +217,8 @@ class KeptTake:
         if block is None or not np.isfinite(block).all():
             message = "these are no samples"
             raise ValueError(message)
-        with self.journal.open("rb+") as file:
-            # a piece that is sent anew may meet itself: one after the other
-            fcntl.flock(file, fcntl.LOCK_EX)
+        # a piece that is sent anew may meet itself: one after the other
+        with APPENDING, self.journal.open("rb+") as file:
             have = self.frames
             if first > have:
                 raise TakeGap(have)
