@@ -246,6 +246,18 @@ def test_many_names_from_one_address_are_stopped(small: servers.SchoolServer) ->
     assert found == [403] * 5 + [429] * 2
 
 
+def test_an_own_account_does_not_clear_the_way_to_others(
+    small: servers.SchoolServer,
+) -> None:
+    """Signing in takes back its own try only, not those with others' names."""
+    small.house.by_address.most = 5
+    for n in range(4):
+        small.try_in(f"player {n}", "summer 2026")
+    assert small.try_in("anna", servers.PASSWORD).status == 303
+    assert small.try_in("player 5", "summer 2026").status == 403
+    assert small.try_in("player 6", "summer 2026").status == 429
+
+
 def test_a_form_of_another_page_signs_nobody_in(small: servers.SchoolServer) -> None:
     """Nobody is signed in as somebody else without knowing."""
     for origin in ("https://evil.example", "null"):

@@ -116,3 +116,16 @@ class Patience:
     def fine(self, key: str) -> None:
         """Forget the failures of a key."""
         self._failed.pop(key, None)
+
+    def forgive(self, key: str) -> None:
+        """Take the last failure back; those before it stay.
+
+        >>> patience = Patience(2, lambda: 0.0)
+        >>> patience.failed("here"); patience.failed("here"); patience.forgive("here")
+        >>> patience.wait_s("here")
+        0.0
+        >>> patience.failed("here"); patience.wait_s("here")
+        900.0
+        """
+        if self._failed.get(key):
+            self._failed[key].pop()
