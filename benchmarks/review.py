@@ -29,6 +29,7 @@ from assessor.assessment import Settings  # noqa: E402
 from assessor.report.class_work import listen, write_class  # noqa: E402
 from assessor.review import assignment, planning, running  # noqa: E402
 from assessor.review.books import open_books  # noqa: E402
+from assessor.review.workers import Processes  # noqa: E402
 
 ALONE = 12  # takes that are timed one by one
 WARM = 2
@@ -61,7 +62,7 @@ def _measure(folder: Path, takes: int, workers: int, report: bool) -> None:
     by_id = {job.take_id: job for job in jobs}
     start_s, before_s = time.monotonic(), _used_s()
     refused = 0
-    for outcome in running.run(jobs, listen, running.processes, workers):
+    for outcome in running.run(jobs, listen, Processes, workers):
         job = by_id[outcome.take_id]
         books.write_outcome(job, outcome, players[job.take_id])
         refused += bool(outcome.reason)

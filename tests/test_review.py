@@ -4,11 +4,9 @@ from __future__ import annotations
 
 import json
 import os
-import signal
 import stat
 from collections.abc import Iterator
-from concurrent.futures import Executor, Future, ProcessPoolExecutor
-from concurrent.futures.process import BrokenProcessPool
+from concurrent.futures import Executor, Future
 from contextlib import contextmanager
 from dataclasses import replace
 from datetime import UTC, datetime
@@ -29,6 +27,7 @@ from assessor.review.books import Books, open_books, with_pseudonyms
 from assessor.review.jobs import Job, Outcome
 from assessor.review.matching import match
 from assessor.review.places import HandedIn, handed_in
+from assessor.review.workers import Processes
 
 ASKED = assignment.of_lick(made_up_class.LICK, Settings())
 NOTES = 12  # of the lick: short takes
@@ -263,7 +262,7 @@ def test_parallel_and_serial_results_are_the_same(folder: Path, tmp_path: Path) 
     """To the last bit, whatever order they come in; a bad file is a row."""
     _, jobs = _planned(folder, tmp_path / "out")
     serial = {one.take_id: one for one in map(listen, jobs)}
-    parallel = list(running.run(jobs, listen, running.processes, 2))
+    parallel = list(running.run(jobs, listen, Processes, 2))
     assert {one.take_id: one for one in parallel} == serial
     assert len(parallel) == len(jobs) == 5
     reasons = sorted(one.reason for one in parallel)
@@ -271,65 +270,6 @@ def test_parallel_and_serial_results_are_the_same(folder: Path, tmp_path: Path) 
     assert "empty" in reasons[3]
     assert "no sound file" in reasons[4]
     assert not any(str(folder) in one or "player-" in one for one in reasons)
-
-
-def _dies_at(job: Job) -> Outcome:
-    """Work that is killed each time it meets a take with this name."""
-    if job.shown_name == "deadly":
-        os.kill(os.getpid(), signal.SIGKILL)
-    return Outcome.refused(job, "fine")
-
-
-def _dies_once(job: Job) -> Outcome:
-    """Work that is killed the first time."""
-    mark = Path(job.address)
-    if job.shown_name == "once" and not mark.exists():
-        mark.touch()
-        os.kill(os.getpid(), signal.SIGKILL)
-    return Outcome.refused(job, "fine")
-
-
-def _bare_jobs(count: int, address: str = "") -> list[Job]:
-    asked = ASKED.licks[0]
-    return [
-        Job(f"{k:016x}", address, "tame", asked.lick, asked.settings)
-        for k in range(count)
-    ]
-
-
-def test_a_killed_worker_loses_no_take(tmp_path: Path) -> None:
-    """Every take exactly once, the one that was killed too."""
-    jobs = _bare_jobs(12, str(tmp_path / "killed"))
-    jobs[5] = replace(jobs[5], shown_name="once")
-    found = list(running.run(jobs, _dies_once, running.processes, 2))
-    assert sorted(one.take_id for one in found) == [job.take_id for job in jobs]
-    assert {one.reason for one in found} == {"fine"}
-    assert (tmp_path / "killed").exists()
-
-
-def test_a_take_that_kills_is_given_up_alone() -> None:
-    """Its neighbours are not blamed, and the run ends."""
-    jobs = _bare_jobs(12)
-    jobs[5] = replace(jobs[5], shown_name="deadly")
-    found = list(running.run(jobs, _dies_at, running.processes, 2))
-    assert sorted(one.take_id for one in found) == [job.take_id for job in jobs]
-    blamed = [one.take_id for one in found if one.reason != "fine"]
-    assert blamed == [jobs[5].take_id]
-
-
-def test_workers_that_cannot_start_end_the_run() -> None:
-    """With words, and not for ever."""
-
-    @contextmanager
-    def broken(workers: int) -> Iterator[Executor]:
-        class Broken(ProcessPoolExecutor):
-            def submit(self, fn: Any, /, *args: Any, **kwargs: Any) -> Any:
-                raise BrokenProcessPool
-
-        yield Broken(1)
-
-    with pytest.raises(ReviewError, match="no worker"):
-        list(running.run(_bare_jobs(2), _dies_at, broken, 1))
 
 
 def test_done_work_is_not_done_again(folder: Path, tmp_path: Path) -> None:

@@ -7,7 +7,9 @@ import signal
 import subprocess
 import sys
 import time
+from collections.abc import Callable
 from pathlib import Path
+from urllib.request import HTTPCookieProcessor, build_opener
 
 import made_up_class
 import pytest
@@ -19,6 +21,7 @@ from assessor.review.books import open_books
 from assessor.review.summary import read_class
 
 NOTES = 8
+MANY = 40
 TOP = Path(__file__).parents[1]
 PATIENCE_S = 60.0
 
@@ -28,6 +31,15 @@ def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """Eight players."""
     folder = tmp_path_factory.mktemp("class")
     asked = made_up_class.write_class(folder, 8, shorter=NOTES)
+    made_up_class.write_sheet(folder / "short.lick", asked)
+    return folder
+
+
+@pytest.fixture(scope="module")
+def many(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """So many that a review is far from done when it has begun."""
+    folder = tmp_path_factory.mktemp("many")
+    asked = made_up_class.write_class(folder, MANY, shorter=NOTES)
     made_up_class.write_sheet(folder / "short.lick", asked)
     return folder
 
@@ -43,13 +55,23 @@ def _run(*words: str, code: int = 0) -> str:
     return done.output
 
 
-@pytest.mark.parametrize("stop", [signal.SIGKILL, signal.SIGINT])
+@pytest.mark.parametrize(
+    ("stop", "whom"),
+    [
+        (signal.SIGKILL, os.killpg),  # as a power cut would: workers too
+        (signal.SIGKILL, os.kill),  # the program alone: its workers go with it
+        (signal.SIGINT, os.killpg),  # as a terminal does
+    ],
+)
 def test_a_review_that_was_stopped_goes_on(
-    folder: Path, tmp_path: Path, stop: signal.Signals
+    many: Path,
+    tmp_path: Path,
+    stop: signal.Signals,
+    whom: Callable[[int, int], None],
 ) -> None:
     """What was done is not done again, and the class is the one of a whole run."""
     out = tmp_path / "out"
-    words = [sys.executable, "-m", "assessor", *_words(folder, out)]
+    words = [sys.executable, "-m", "assessor", *_words(many, out)]
     environment = {**os.environ, "PYTHONPATH": str(TOP)}
     process = subprocess.Popen(
         words, env=environment, stderr=subprocess.PIPE, start_new_session=True
@@ -58,14 +80,15 @@ def test_a_review_that_was_stopped_goes_on(
     while len(list(out.glob("private/takes/*.json"))) < 2:
         assert time.monotonic() < deadline_s
         time.sleep(0.01)
-    os.killpg(process.pid, stop)  # as a terminal or a power cut would: workers too
+    whom(process.pid, stop)
+    # ends when nobody has this pipe open any more: no worker is left behind
     _, said = process.communicate(timeout=PATIENCE_S)
     assert process.returncode == (-9 if stop == signal.SIGKILL else 130)
     assert b"Traceback" not in said
     records = {file.name: file.read_bytes() for file in _records(out)}
-    assert 2 <= len(records) < 8
-    assert f", {len(records)} unchanged" in _run(*_words(folder, out))
-    assert len(_records(out)) == 8
+    assert 2 <= len(records) < MANY
+    assert f", {len(records)} unchanged" in _run(*_words(many, out))
+    assert len(_records(out)) == MANY
     for name, content in records.items():
         assert (out / "private" / "takes" / name).read_bytes() == content
     assert not list(out.rglob("*.part"))
@@ -179,3 +202,30 @@ def test_a_review_of_the_same_folder_waits(folder: Path, out: Path) -> None:
     with (out / "private" / "lock").open("w") as lock:
         fcntl.flock(lock, fcntl.LOCK_EX)
         assert "under way" in _run(*_words(folder, out), code=3)
+
+
+def test_a_review_can_open_its_page_at_once(folder: Path, tmp_path: Path) -> None:
+    """`--serve`: what the review found, then a link that lets its owner in."""
+    pytest.importorskip("starlette")
+    words = [*_words(folder, tmp_path / "out"), "--without-reports", "--serve"]
+    # BROWSER: what would be opened
+    environment = {**os.environ, "PYTHONPATH": str(TOP), "BROWSER": "true"}
+    process = subprocess.Popen(
+        [sys.executable, "-m", "assessor", *words],
+        env=environment,
+        stdout=subprocess.PIPE,
+        text=True,
+    )
+    try:
+        assert process.stdout is not None
+        said = iter(process.stdout.readline, "")
+        assert "8 takes of 8 players" in next(said)
+        link = next(line.strip() for line in said if "http://127.0.0.1:" in line)
+        browser = build_opener(HTTPCookieProcessor())
+        with browser.open(link, timeout=PATIENCE_S) as answer:
+            assert "<h1" in answer.read().decode()
+        process.send_signal(signal.SIGINT)
+        assert process.wait(PATIENCE_S) == 0
+    finally:
+        process.kill()
+        process.communicate()

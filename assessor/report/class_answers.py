@@ -11,8 +11,9 @@ from assessor.report.class_answer import FRAGMENT, answer_page, answer_take
 from assessor.review import planning
 from assessor.review.books import Books, shown_name
 from assessor.review.jobs import Outcome
-from assessor.review.running import MakeExecutor, processes, run
+from assessor.review.running import MakeExecutor, run
 from assessor.review.summary import ClassReview, Take, read_class
+from assessor.review.workers import Processes
 
 
 def write_answers(
@@ -21,7 +22,7 @@ def write_answers(
     *,
     sound: bool = True,
     workers: int = 1,
-    make_executor: MakeExecutor = processes,
+    make_executor: MakeExecutor = Processes,
 ) -> list[tuple[Path, str]]:
     """Write one file a player.
 

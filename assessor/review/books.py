@@ -41,7 +41,8 @@ class Record:
     Attributes
     ----------
     take_id, key : str
-        The key is `Job.key`: the same key, the same outcome.
+        The key is `Job.key`: the same key, the same outcome; empty where the take is to
+        be tried again.
     player : str
         Pseudonym.
     found, shown : Finding or None
@@ -175,7 +176,7 @@ class Books:
         """Keep what became of a take: its files first, then its record."""
         record = Record(
             outcome.take_id,
-            job.key,
+            "" if outcome.lost else job.key,
             player,
             outcome.found,
             outcome.shown,

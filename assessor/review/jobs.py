@@ -89,6 +89,9 @@ class Outcome:
         Of the worker.
     files : mapping of str to bytes
         To be kept beside it, by name.
+    lost : bool
+        The program that listened to it did not live to say what it found; the next run
+        tries again.
     """
 
     take_id: str
@@ -98,11 +101,17 @@ class Outcome:
     unfit: int = 0
     cpu_s: float = field(default=0.0, compare=False)
     files: Mapping[str, bytes] = field(default_factory=dict)
+    lost: bool = False
 
     @classmethod
     def refused(cls, job: Job, reason: str) -> Outcome:
         """A row with a reason."""
         return cls(job.take_id, None, None, reason)
+
+    @classmethod
+    def given_up(cls, job: Job, reason: str) -> Outcome:
+        """A row with a reason that may be another one next time."""
+        return cls(job.take_id, None, None, reason, lost=True)
 
 
 Work = Callable[[Job], Outcome]

@@ -6,18 +6,20 @@ import sys
 import time
 from collections.abc import Iterator, Sequence
 from contextlib import AbstractContextManager, contextmanager, nullcontext
+from functools import partial
 from typing import TYPE_CHECKING
 
 import click
 
+from assessor.cli.desk import refuse_without_web
+from assessor.cli.review.serve import serve
 from assessor.cli.terminal import Number, bad_files, show
 
 if TYPE_CHECKING:
-    from concurrent.futures import Executor
-
     from assessor.review.assignment import Assignment
     from assessor.review.books import Books
     from assessor.review.jobs import Job, Outcome
+    from assessor.review.running import MakeExecutor
     from assessor.review.summary import ClassReview
 
 TELL_EVERY_S = 10.0  # where the output is no terminal
@@ -47,6 +49,13 @@ FIRST_GUESS = 3  # takes done before time left is told
     help="Have the takes assessed by a dask cluster (extra: cluster).",
 )
 @click.option(
+    "--limit",
+    "limit_s",
+    metavar="SECONDS",
+    type=Number(1, 86400),
+    help="Longest one take may need, 600 when left out; then it is given up.",
+)
+@click.option(
     "--tempo",
     "tempo_bpm",
     metavar="BPM",
@@ -68,19 +77,29 @@ FIRST_GUESS = 3  # takes done before time left is told
     metavar="PATH-OR-URL",
     help="Keep every result in this history, too, by pseudonym.",
 )
+@click.option(
+    "--serve",
+    "serves",
+    is_flag=True,
+    help="Then hear takes and overrule in your browser, as assessor review serve does.",
+)
+@click.pass_context
 def run(
+    context: click.Context,
     folder: str,
     lick_path: str | None,
     assignment_path: str | None,
     out: str,
     jobs: int | None,
     address: str | None,
+    limit_s: float | None,
     tempo_bpm: float | None,
     tolerance_text: str | None,
     without_reports: bool,
     without_sound: bool,
     names: bool,
     store_text: str | None,
+    serves: bool,
 ) -> None:
     """Assess every take in FOLDER and below, in parallel.
 
@@ -93,6 +112,11 @@ def run(
     if assignment_path is not None and (tempo_bpm or tolerance_text):
         message = "--tempo and --tolerance stand in the assignment file"
         raise click.UsageError(message)
+    if address is not None and (jobs or limit_s):
+        message = "--jobs and --limit are for this machine, not for a cluster"
+        raise click.UsageError(message)
+    if serves:
+        refuse_without_web()
     with bad_files():
         from assessor.report import tool_version
         from assessor.report.class_work import write_class
@@ -109,11 +133,13 @@ def run(
             planning.plan(books, asked, folder, options)
             every = planning.jobs(books)
             todo = planning.undone(books, every)
-            _listen_to(books, todo, jobs, address)
+            _listen_to(books, todo, _executors(address, jobs, limit_s))
             found = write_class(books, names=names)
         if store_text is not None:
             _keep(found, books, store_text)
     show(_told(found, books, len(every) - len(todo)))
+    if serves:
+        context.invoke(serve, out=out, names=names, port=0)
 
 
 def _assignment(
@@ -139,38 +165,40 @@ def _assignment(
 
 
 def _listen_to(
-    books: Books, todo: Sequence[Job], jobs: int | None, address: str | None
+    books: Books,
+    todo: Sequence[Job],
+    executors: AbstractContextManager[tuple[MakeExecutor, int]],
 ) -> None:
     """Assess takes, keep each as it gets done, and tell how long it will take."""
     from assessor.report.class_work import listen
-    from assessor.review.running import cores, processes, run
+    from assessor.review.running import run
 
     if not todo:
         return
     by_id = {job.take_id: job for job in todo}
     players = {one.take_id: one.player for one in books.planned()}
-    with _executors(address) as (executor, threads):
-
-        def make(workers: int) -> AbstractContextManager[Executor]:
-            return nullcontext(executor) if executor else processes(workers)
-
-        workers = threads or min(jobs or cores(), len(todo))
-        outcomes = run(todo, listen, make, workers)
+    with executors as (make, workers):
+        outcomes = run(todo, listen, make, min(workers, len(todo)))
         for outcome in _timed(outcomes, len(todo)):
             job = by_id[outcome.take_id]
             books.write_outcome(job, outcome, players[job.take_id])
 
 
 @contextmanager
-def _executors(address: str | None) -> Iterator[tuple[Executor | None, int]]:
-    """The cluster's executor and its threads; nothing for this machine alone."""
+def _executors(
+    address: str | None, jobs: int | None, limit_s: float | None
+) -> Iterator[tuple[MakeExecutor, int]]:
+    """What makes an executor, and for how many workers: here, or on a cluster."""
     if address is None:
-        yield None, 0
+        from assessor.review.running import cores
+        from assessor.review.workers import LIMIT_S, Processes
+
+        yield partial(Processes, limit_s=limit_s or LIMIT_S), jobs or cores()
         return
     from assessor.review.cluster import cluster
 
-    with cluster(address) as found:
-        yield found
+    with cluster(address) as (executor, threads):
+        yield lambda _: nullcontext(executor), threads
 
 
 def _timed(outcomes: Iterator[Outcome], total: int) -> Iterator[Outcome]:
