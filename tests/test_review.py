@@ -23,10 +23,11 @@ from assessor.errors import LickError, ReviewError
 from assessor.report.class_work import listen
 from assessor.review import assignment, planning, running
 from assessor.review.assignment import Assignment, Player
-from assessor.review.books import Books, open_books, with_pseudonyms
+from assessor.review.books import Books, open_books
 from assessor.review.jobs import Job, Outcome
 from assessor.review.matching import match
 from assessor.review.places import HandedIn, handed_in
+from assessor.review.pseudonyms import with_pseudonyms
 from assessor.review.workers import Processes
 
 ASKED = assignment.of_lick(made_up_class.LICK, Settings())
@@ -87,6 +88,11 @@ def test_an_assignment_is_read(tmp_path: Path) -> None:
         ("[[licks]]\nfile='a.lick'\n[[players]]\nmatch='x'", "neither name"),
         ("[[licks]]\nfile='a.lick'\n" + 2 * "[[players]]\nname='x'\n", "twice"),
         ("[[licks]]\nfile='a.lick'\n[[licks]]\nfile='a.lick'", "several licks"),
+        (
+            "[[licks]]\nfile='a.lick'\n[[players]]\nname='x'\npseudonym='Heron'\n"
+            "[[players]]\nname='y'\npseudonym='heron'",
+            "'heron' stands twice",
+        ),
     ],
 )
 def test_a_wrong_assignment_is_refused(tmp_path: Path, text: str, said: str) -> None:
@@ -108,6 +114,10 @@ ROSTER = (
     Player("Ada Lovely", match=("ada", "a.lovely")),
     Player("Bo", match=("bo",)),
     Player("Ana Maria", match=("Ana Maria",)),
+    Player("Ann", match=("Ann",)),
+    Player("Mary Ann", match=("Mary Ann",)),
+    Player("रवि", match=("रवि",)),
+    Player("रवी", match=("रवी",)),
 )
 
 
@@ -128,6 +138,11 @@ def _take(name: str) -> HandedIn:
         ("adabo.wav", ""),
         ("ana.wav", ""),
         ("ada and bo.wav", ""),  # two players
+        ("mary-ann.wav", "Mary Ann"),  # not Ann as well
+        ("ann-2.wav", "Ann"),
+        ("mary ann and ann.wav", ""),
+        ("ann/mary-ann.wav", ""),
+        ("रवि-1.wav", "रवि"),  # the vowel sign is no letter, but tells two names apart
     ],
 )
 def test_takes_find_their_player(name: str, player: str) -> None:
@@ -146,6 +161,37 @@ def test_without_a_roster_whoever_hands_in_is_a_player() -> None:
     assert unmatched == []
 
 
+@pytest.mark.parametrize(
+    ("first", "second", "same"),
+    [
+        ("ada-1.wav", "ADA (2).wav", True),
+        ("ada v2.wav", "ada 2026-11-20 18.30.wav", True),
+        ("s1234.wav", "s1235.wav", False),  # numbers of players, not of takes
+        ("bruno1.wav", "bru-1.wav", False),
+        ("Jean-Luc 1.wav", "jean_luc 2.wav", True),
+        ("रवि/x.wav", "रवी/x.wav", False),
+        ("★/x.wav", "♥/x.wav", False),
+        ("take 1.wav", "take 2.wav", False),  # by nobody knows whom
+        ("9" * 60 + "x.wav", "ada.wav", False),  # nor does it take for ever
+    ],
+)
+def test_two_players_are_not_taken_for_one(first: str, second: str, same: bool) -> None:
+    """What numbers takes is told from what belongs to a name, in any script."""
+    matched, _ = match(ASKED, [_take(first), _take(second)])
+    assert len(matched) == 2
+    assert (matched[0].player == matched[1].player) == same
+
+
+def test_a_word_of_the_lick_is_no_part_of_the_name(tmp_path: Path) -> None:
+    """Only as a whole word, and wherever it stands."""
+    text = "[[licks]]\nfile='a.lick'\nmatch='a'\n[[licks]]\nfile='a.lick'\n"
+    asked = assignment.read(_assignment(tmp_path, text + "match='low e'"))
+    names = ["ada-a-1.wav", "ada-2-low_E.wav", "a_ada.wav"]
+    matched, _ = match(asked, [_take(name) for name in names])
+    assert [one.player.name for one in matched] == ["ada"] * 3
+    assert [asked.licks.index(one.asked) for one in matched] == [0, 1, 0]
+
+
 def test_several_licks_are_told_by_their_word(tmp_path: Path) -> None:
     """A take that has no lick's word, or two, is listed."""
     text = "[[licks]]\nfile='a.lick'\nmatch='one'\n[[licks]]\nfile='a.lick'\n"
@@ -160,9 +206,11 @@ def test_several_licks_are_told_by_their_word(tmp_path: Path) -> None:
 
 
 def test_what_is_no_take_is_passed_over(tmp_path: Path) -> None:
-    """Texts, licks, hidden files, and the review's own folder."""
-    for name in ("a.wav", "b.lick", "c.txt", ".d.wav", ".e/f.wav", "out/g.wav"):
-        tmp_path.joinpath(name).parent.mkdir(exist_ok=True)
+    """Texts, licks, hidden files, the review's own folder and those of others."""
+    names = ["a.wav", "b.lick", "c.txt", ".d.wav", ".e/f.wav", "out/g.wav"]
+    names += ["old/class.html", "old/private/review.json", "old/takes/x.html"]
+    for name in names:
+        tmp_path.joinpath(name).parent.mkdir(exist_ok=True, parents=True)
         tmp_path.joinpath(name).touch()
     found = handed_in(str(tmp_path), without=tmp_path / "out")
     assert [one.name for one in found] == ["a.wav"]
@@ -194,8 +242,14 @@ def test_takes_may_lie_at_a_url(tmp_path: Path) -> None:
     found = handed_in(tmp_path.as_uri())
     assert [one.name for one in found] == ["ada/x.wav"]
     assert found[0].address.startswith("file://")
+    for name in ("out/private/review.json", "out/class.html"):
+        tmp_path.joinpath(name).parent.mkdir(exist_ok=True, parents=True)
+        tmp_path.joinpath(name).touch()
+    assert handed_in(tmp_path.as_uri()) == found
     with pytest.raises(ReviewError, match="not known"):
         handed_in("nowhere://x")
+    with pytest.raises(ReviewError, match="no such folder"):
+        handed_in((tmp_path / "bo").as_uri())
 
 
 # ------------------------------------------------------------------ pseudonyms
@@ -216,6 +270,8 @@ def test_one_pseudonym_is_for_one_player() -> None:
     """Also where one of them had it from before."""
     with pytest.raises(ReviewError, match="'Heron'"):
         with_pseudonyms([Player("a", "Heron"), Player("b")], [Player("b", "Heron")])
+    with pytest.raises(ReviewError, match="'Heron'"):  # answers would be one file
+        with_pseudonyms([Player("a", "Heron"), Player("b", "heron")], [])
 
 
 # -------------------------------------------------------------------- the runs
@@ -433,3 +489,35 @@ def test_late_is_after_due(folder: Path, tmp_path: Path) -> None:
     assert review.due is not None
     assert review.due.astimezone(UTC) < datetime.now(UTC)
     assert all(take.late for take in review.takes)
+
+
+def test_a_folder_without_takes_is_told(folder: Path, tmp_path: Path) -> None:
+    """As that, and the page is there all the same."""
+    (tmp_path / "short.lick").write_bytes((folder / "short.lick").read_bytes())
+    text = _review(tmp_path, tmp_path / "out")
+    assert "no file in the folder that may be a take" in text
+    assert (tmp_path / "out" / "class.html").exists()
+    done = CliRunner().invoke(main, ["review", "list", str(tmp_path / "out")])
+    assert done.output == "There is no take in this review\n"
+
+
+def test_what_cannot_be_written_is_told(folder: Path, tmp_path: Path) -> None:
+    """Where a review is kept already; the folder's lock is one of its files."""
+    out = tmp_path / "out"
+    _planned(folder, out)
+    (out / "private" / "lock").mkdir()
+    words = ["review", str(folder), "--lick", str(folder / "short.lick"), "-o"]
+    done = CliRunner().invoke(main, [*words, str(out)])
+    assert (done.exit_code, "cannot be written" in done.output) == (3, True)
+
+
+def test_what_a_kill_left_half_written_is_swept_up(
+    folder: Path, tmp_path: Path
+) -> None:
+    """By the next run: it may hold sound, or names."""
+    out = tmp_path / "out"
+    _planned(folder, out)
+    for place in ("takes", "private", "private/takes"):
+        (out / place / ".x.json.123.part").touch()
+    _planned(folder, out)
+    assert not list(out.rglob("*.part"))

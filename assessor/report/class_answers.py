@@ -9,8 +9,9 @@ from pathlib import Path
 from assessor.errors import ReviewError
 from assessor.report.class_answer import FRAGMENT, answer_page, answer_take
 from assessor.review import planning
-from assessor.review.books import Books, shown_name
+from assessor.review.books import Books
 from assessor.review.jobs import Outcome
+from assessor.review.pseudonyms import shown_name
 from assessor.review.running import MakeExecutor, run
 from assessor.review.summary import ClassReview, Take, read_class
 from assessor.review.workers import Processes

@@ -172,7 +172,9 @@ def _assignment(found: Mapping[str, Any], file: Path) -> Assignment:
         raise ValueError(message)
     players = tuple(_player(table) for table in _tables(found, "players"))
     _refuse_twice([p.name for p in players], "the name")
-    _refuse_twice([p.pseudonym for p in players if p.pseudonym], "the pseudonym")
+    # some file systems take Heron.html and heron.html for one
+    pseudonyms = [p.pseudonym.casefold() for p in players if p.pseudonym]
+    _refuse_twice(pseudonyms, "the pseudonym")
     read_licks = tuple(_lick(table, found, file.parent) for table in asked)
     if len(read_licks) > 1 and not all(one.match for one in read_licks):
         message = (
@@ -194,7 +196,7 @@ def _refuse_unknown(found: Mapping[str, Any], known: set[str], what: str) -> Non
 def _refuse_twice(names: list[str], what: str) -> None:
     twice = sorted({name for name in names if names.count(name) > 1})
     if twice:
-        message = f"{what} {twice[0]!r} stands twice in the roster"
+        message = f"{what} {twice[0]!r} stands twice in the roster; tell the two apart"
         raise ValueError(message)
 
 

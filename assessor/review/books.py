@@ -13,14 +13,12 @@ that belongs to it: a take has one, or is yet to be assessed.
 
 from __future__ import annotations
 
-import hashlib
 import json
 import os
-import re
-import secrets
+import time
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
-from dataclasses import asdict, dataclass, replace
+from dataclasses import asdict, dataclass
 from pathlib import Path
 from typing import Any
 
@@ -28,10 +26,13 @@ from assessor.errors import ReviewError
 from assessor.review.assignment import Player
 from assessor.review.finding import Finding, finding_from
 from assessor.review.jobs import Job, Outcome
-from assessor.review.private import OWNER_FOLDER, replace_private
+from assessor.review.private import OWNER_FOLDER, PARTS, replace_private
+from assessor.review.pseudonyms import shown_name
 
 FORMAT, VERSION = "assessor-review", 1
+PLAN = "private/review.json"  # by which the folder of a review is known
 SHOWN_FILE = 0o644
+LOCK_STEP_S = 0.05
 
 
 @dataclass(frozen=True)
@@ -112,6 +113,11 @@ class Books:
         """Folder of records."""
         return self.private / "takes"
 
+    @property
+    def is_planned(self) -> bool:
+        """Whether a review of this folder has come as far as to its plan."""
+        return (self.out / PLAN).exists()
+
     def report(self, take_id: str) -> Path:
         """A take's own report."""
         return self.out / "takes" / f"{take_id}.html"
@@ -121,7 +127,7 @@ class Books:
     def write_plan(self, plan: Mapping[str, Any]) -> None:
         """Keep what was asked, of whom, and which takes there are."""
         content = {"format": FORMAT, "version": VERSION, **plan}
-        self._write("review.json", content)
+        self._write(PLAN, content)
 
     def read_plan(self) -> dict[str, Any]:
         """Read what `write_plan` kept.
@@ -131,7 +137,7 @@ class Books:
         ReviewError
             When this is no folder of a review, or one of a newer program.
         """
-        return _read_json(self.private / "review.json")
+        return _read_json(self.out / PLAN)
 
     def planned(self) -> list[Planned]:
         """Takes of the review as it stands."""
@@ -139,7 +145,9 @@ class Books:
 
     def write_counted(self, content: Mapping[str, Any]) -> None:
         """Keep what counted in this review, for the next one."""
-        self._write("counted.json", {"format": FORMAT, "version": VERSION, **content})
+        self._write(
+            "private/counted.json", {"format": FORMAT, "version": VERSION, **content}
+        )
 
     def read_counted(self) -> dict[str, Any]:
         """Read what `write_counted` kept."""
@@ -160,7 +168,9 @@ class Books:
     def write_roster(self, players: Sequence[Player]) -> None:
         """Keep who has which pseudonym."""
         content = {"format": FORMAT, "version": VERSION}
-        self._write("roster.json", content | {"players": [asdict(p) for p in players]})
+        self._write(
+            "private/roster.json", content | {"players": [asdict(p) for p in players]}
+        )
 
     # ------------------------------------------------------------------- records
 
@@ -173,7 +183,10 @@ class Books:
             return None
 
     def write_outcome(self, job: Job, outcome: Outcome, player: str) -> Record:
-        """Keep what became of a take: its files first, then its record."""
+        """Keep what became of a take: its files first, then its record.
+
+        What was written to answer its player does not hold any more, and goes.
+        """
         record = Record(
             outcome.take_id,
             "" if outcome.lost else job.key,
@@ -187,12 +200,13 @@ class Books:
         with self._words():
             for name, content in outcome.files.items():
                 replace_private(self.out / "takes" / name, content, SHOWN_FILE)
+        self.forget_answer(player)
         self.write_record(record)
         return record
 
     def write_record(self, record: Record) -> None:
         """Keep a record; from then on its take is done."""
-        self._write(f"takes/{record.take_id}.json", _plain(record))
+        self._write(f"private/takes/{record.take_id}.json", _plain(record))
 
     def write_shown(self, name: str, text: str) -> Path:
         """Write a file that is to be shown; its path."""
@@ -216,23 +230,38 @@ class Books:
         file.unlink(missing_ok=True)
         return there
 
-    def record_ids(self) -> list[str]:
-        """Every take that has a record, whether or not it is of the plan."""
-        return sorted(file.stem for file in self.records.glob("[0-9a-f]*.json"))
+    def recorded_players(self) -> dict[str, str]:
+        """Player of every take that has a record, whether or not it is of the plan.
+
+        Records of other programs' versions are among them.
+        """
+        found = {}
+        for file in self.records.glob("[0-9a-f]*.json"):
+            try:
+                found[file.stem] = str(json.loads(file.read_bytes())["player"])
+            except (OSError, ValueError, TypeError, KeyError):
+                continue
+        return found
+
+    def sweep(self) -> None:
+        """Delete what a killed program left half written."""
+        folders = (self.out, self.out / "takes", self.out / "answers")
+        for folder in (*folders, self.private, self.records):
+            for part in folder.glob(PARTS):
+                part.unlink(missing_ok=True)
 
     def _write(self, name: str, content: Mapping[str, Any]) -> None:
         # ASCII: a file's name may hold what is no text, and must come back the same
         text = json.dumps(content, separators=(",", ":"))
         with self._words():
-            replace_private(self.private / name, text)
+            replace_private(self.out / name, text)
 
     @contextmanager
     def _words(self) -> Iterator[None]:
         try:
             yield
         except OSError as problem:
-            message = f"cannot be written: {problem.strerror}"
-            raise ReviewError(message, str(self.out)) from problem
+            raise _cannot_write(self.out, problem) from problem
 
 
 def _plain(record: Record) -> dict[str, Any]:
@@ -286,7 +315,7 @@ def open_books(out: str | Path, *, create: bool = False) -> Books:
         When it is there and is something else, or is not there and `create` is false.
     """
     books = Books(Path(out))
-    if (books.private / "review.json").exists() or not create:
+    if books.is_planned or not create:
         books.read_plan()
         return books
     begun = books.records.is_dir()  # and stopped before anything was planned
@@ -310,76 +339,45 @@ def _is_empty(folder: Path) -> bool:
 
 
 @contextmanager
-def one_at_a_time(books: Books) -> Iterator[None]:
-    """Refuse a second review of the same folder.
+def one_at_a_time(books: Books, patience_s: float = 0.0) -> Iterator[None]:
+    """Refuse to change a folder that somebody else is changing.
+
+    Parameters
+    ----------
+    books : Books
+    patience_s : float
+        How long to wait for the other one.
 
     Raises
     ------
     ReviewError
-        When one is under way.
+        When it takes longer, or nothing can be written there.
     """
     try:
         import fcntl
     except ModuleNotFoundError:  # not on Windows: there, the last one wins
         yield
         return
-    with (books.private / "lock").open("w") as lock:
-        try:
-            fcntl.flock(lock, fcntl.LOCK_EX | fcntl.LOCK_NB)
-        except BlockingIOError as problem:
-            message = "another review of this folder is under way; wait for it"
-            raise ReviewError(message, str(books.out)) from problem
+    try:
+        lock = (books.private / "lock").open("w")
+    except OSError as problem:
+        raise _cannot_write(books.out, problem) from problem
+    deadline_s = time.monotonic() + patience_s
+    with lock:
+        while True:
+            try:
+                fcntl.flock(lock, fcntl.LOCK_EX | fcntl.LOCK_NB)
+                break
+            except BlockingIOError as problem:
+                if time.monotonic() >= deadline_s:
+                    message = "another review of this folder is under way; wait for it"
+                    raise ReviewError(message, str(books.out)) from problem
+            time.sleep(LOCK_STEP_S)
         yield
 
 
-def with_pseudonyms(players: Sequence[Player], known: Sequence[Player]) -> list[Player]:
-    """Players with pseudonyms: their own, the one they had, or a new one.
-
-    New ones are ``P`` and a number that says nothing of the name or its place in the
-    alphabet.
-
-    Raises
-    ------
-    ReviewError
-        When two players would have one pseudonym.
-    """
-    had = {player.name: player.pseudonym for player in known}
-    given = [replace(p, pseudonym=p.pseudonym or had.get(p.name, "")) for p in players]
-    taken = {player.pseudonym for player in given} | set(had.values())
-    named = []
-    for player in given:
-        if not player.pseudonym:
-            player = replace(player, pseudonym=_new_pseudonym(taken, len(players)))
-            taken.add(player.pseudonym)
-        named.append(player)
-    every = [player.pseudonym for player in named]
-    twice = {name for name in every if every.count(name) > 1}
-    if twice:
-        message = f"two players have the pseudonym {min(twice)!r}; give each their own"
-        raise ReviewError(message)
-    return named
-
-
-def _new_pseudonym(taken: set[str], players: int) -> str:
-    """One of ten times as many numbers as there are players."""
-    digits = len(str(10 * max(players, 10) - 1))
-    while True:
-        name = f"P{secrets.randbelow(10**digits):0{digits}d}"
-        if name not in taken:
-            return name
-
-
-def shown_name(pseudonym: str) -> str:
-    """Pseudonym as a file's name.
-
-    >>> shown_name("P12"), shown_name("../a b")
-    ('P12', '.._a b-2c2c')
-    """
-    plain = re.sub(r"[^\w .-]", "_", pseudonym).strip()
-    if plain == pseudonym and not plain.startswith("."):
-        return plain
-    digest = hashlib.sha256(pseudonym.encode()).hexdigest()[:4]
-    return f"{plain}-{digest}"
+def _cannot_write(place: Path, problem: OSError) -> ReviewError:
+    return ReviewError(f"cannot be written: {problem.strerror}", str(place))
 
 
 def environment_author() -> str:

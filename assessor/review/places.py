@@ -17,10 +17,12 @@ from pathlib import Path, PurePosixPath
 from typing import Any
 
 from assessor.errors import RecordingError, ReviewError
+from assessor.review.books import PLAN
 
 # What lies beside takes without being one: texts, licks, and litter of desktops
 NO_TAKES = {".txt", ".md", ".toml", ".lick", ".musicxml", ".xml", ".mxl", ".mid"}
 NO_TAKES |= {".midi", ".ini", ".db", ".part"}
+JOINERS = "\u200c\u200d"  # within words of Persian and of Indian scripts
 MANY_BYTES = 2**20
 
 
@@ -59,7 +61,8 @@ def handed_in(folder: str, without: Path | None = None) -> list[HandedIn]:
     folder : str
         Path, or a URL such as ``s3://bucket/week-3`` or ``file:///share/week-3``.
     without : Path or None
-        A folder that is passed over: where the review itself is kept.
+        A folder that is passed over: where the review itself is kept, as those of other
+        reviews are.
 
     Raises
     ------
@@ -76,7 +79,9 @@ def printable(name: str) -> str:
     >>> printable("ada\x1b[2J.wav"), printable("ada\udcff.wav")
     ('ada?[2J.wav', 'ada?.wav')
     """
-    return "".join(sign if sign.isprintable() else "?" for sign in name)
+    return "".join(
+        sign if sign.isprintable() or sign in JOINERS else "?" for sign in name
+    )
 
 
 def _may_be_take(name: str) -> bool:
@@ -92,7 +97,12 @@ def _local(folder: Path, without: Path | None) -> Iterator[HandedIn]:
     passed_over = None if without is None else without.resolve()
     for place, below, files in os.walk(folder):
         inside = Path(place)
-        below[:] = [name for name in below if (inside / name).resolve() != passed_over]
+        below[:] = [
+            name
+            for name in below
+            if (inside / name).resolve() != passed_over
+            and not (inside / name / PLAN).exists()
+        ]
         for file in files:
             path = inside / file
             name = printable(path.relative_to(folder).as_posix())
@@ -116,9 +126,15 @@ def _remote(url: str) -> Iterator[HandedIn]:
     except (OSError, ValueError) as problem:
         message = f"cannot be listed: {problem}"
         raise ReviewError(message, url) from problem
+    if not names and not files.exists(root):
+        message = "there is no such folder; name the one the takes lie in"
+        raise ReviewError(message, url)
+    reviews = tuple(
+        path.removesuffix(PLAN) for path in names if path.endswith(f"/{PLAN}")
+    )
     for path in names:
         name = printable(path[len(root) :].lstrip("/"))
-        if not _may_be_take(name):
+        if path.startswith(reviews) or not _may_be_take(name):
             continue
         stamp = str(files.ukey(path))
         try:

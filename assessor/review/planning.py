@@ -16,11 +16,12 @@ from assessor.measures.clock import Click
 from assessor.measures.tolerance import parse_tolerance
 from assessor.review import corrections, places
 from assessor.review.assignment import AskedLick, Assignment, Player
-from assessor.review.books import Books, Planned, open_books, with_pseudonyms
+from assessor.review.books import Books, Planned, open_books
 from assessor.review.corrections import Correction
 from assessor.review.jobs import Job, take_id_of
 from assessor.review.matching import Matched, match
 from assessor.review.places import HandedIn
+from assessor.review.pseudonyms import with_pseudonyms
 
 
 @dataclass(frozen=True)
@@ -58,6 +59,7 @@ def plan(
     ReviewError
         When the folder is not there, or pseudonyms clash.
     """
+    books.sweep()
     takes = places.handed_in(folder, without=books.out)
     matched, unmatched = match(assignment, takes)
     players = _players(books, assignment, matched)
@@ -92,7 +94,7 @@ def _follow(books: Books, assignment: Assignment, planned: Sequence[Planned]) ->
     A player who gets another pseudonym has other names for the same takes; what stands
     under the old ones is deleted.
     """
-    if not (books.private / "review.json").exists():
+    if not books.is_planned:
         return
     before = [one["digest"] for one in books.read_plan()["licks"]]
     old = {(one.digest, one.name, before[one.lick]): one for one in books.planned()}
@@ -126,7 +128,7 @@ def _players(
 def _digests(books: Books, takes: Sequence[HandedIn]) -> dict[str, str]:
     """Digest of every file; those that did not change are not read again."""
     known = {}
-    if (books.private / "review.json").exists():
+    if books.is_planned:
         known = {(p.address, p.stamp): p.digest for p in books.planned() if p.stamp}
     return {
         take.address: known.get((take.address, take.stamp)) or places.digest_of(take)

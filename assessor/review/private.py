@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import IO
 
 OWNER_FILE, OWNER_FOLDER = 0o600, 0o700
+PARTS = ".*.part"  # names of files that are not whole yet
 
 
 def open_private(file: Path, flags: int) -> IO[bytes]:
