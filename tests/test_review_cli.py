@@ -8,6 +8,7 @@ import subprocess
 import sys
 import time
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 from urllib.request import HTTPCookieProcessor, build_opener
 
@@ -229,3 +230,39 @@ def test_a_review_can_open_its_page_at_once(folder: Path, tmp_path: Path) -> Non
     finally:
         process.kill()
         process.communicate()
+
+
+def test_corrections_without_a_place_are_told(folder: Path, tmp_path: Path) -> None:
+    """Of a lick that was written anew; they hold again when it is as it was."""
+    sheet, out = tmp_path / "short.lick", tmp_path / "out"
+    content = (folder / "short.lick").read_text()
+    sheet.write_text(content)
+    words = ["review", str(folder), "--lick", str(sheet), "-o", str(out)]
+    words += ["--without-reports", "--jobs", "1"]
+    _run(*words)
+    take_id = read_class(out).takes[0].take_id
+    _run("review", "correct", str(out), take_id, "--remark", "x")
+    lost = _run("review", "correct", str(out), take_id, "--no-extra", "9")
+    assert "1 correction of this take fit nothing" in lost
+    assert "1 correction that fit nothing in their take" in _run(*words)
+    asked = read_class(out).licks[0].lick
+    made_up_class.write_sheet(sheet, replace(asked, notes=asked.notes[:-1]))
+    told = "2 corrections of takes that are gone, or of another lick: kept"
+    assert told in _run(*words)
+    sheet.write_text(content)
+    assert "of another lick" not in _run(*words)
+    assert len(read_class(out).take(take_id).corrections) == 2
+
+
+def test_no_correction_while_a_review_is_under_way(
+    out: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """It would be written over by what was under way without it."""
+    fcntl = pytest.importorskip("fcntl")
+    monkeypatch.setattr("assessor.report.class_work.PATIENCE_S", 0.1)
+    take_id = read_class(out).takes[-1].take_id
+    words = ["review", "correct", str(out), take_id, "--remark", "x"]
+    with (out / "private" / "lock").open("w") as lock:
+        fcntl.flock(lock, fcntl.LOCK_EX)
+        assert "under way" in _run(*words, code=3)
+    assert not read_class(out).take(take_id).corrections

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import re
 import time
 from dataclasses import replace
@@ -233,10 +234,16 @@ def test_forgetting_leaves_nothing_of_a_player(tmp_path: Path) -> None:
         corrections.append(books.corrections, [said])
         (books.out / "takes" / f"{take_id}.html").touch()
     books.write_shown("answers/A.html", "x")
+    # a take that is not handed in any more, kept by another version of the program
+    old = {"take_id": "ab" * 8, "key": "", "player": "A", "found": {"of": "old"}}
+    (books.records / f"{old['take_id']}.json").write_text(json.dumps(old))
+    (books.out / "takes" / f"{old['take_id']}.html").touch()
+    (books.private / ".roster.json.123.part").write_text("name of A")
     done = forget(books, "name of A")
     assert (done.pseudonyms, done.takes, done.corrections, done.answers) == (
-        ("A",), 1, 1, 1
+        ("A",), 2, 1, 1
     )  # fmt: skip
+    assert not list(books.out.rglob(f"{old['take_id']}.*"))
     files = [file for file in books.out.rglob("*") if file.is_file()]
     assert not any(takes["A"] in file.name for file in files)
     for file in files:
@@ -246,6 +253,28 @@ def test_forgetting_leaves_nothing_of_a_player(tmp_path: Path) -> None:
     review = read_class(books)
     assert [take.player for take in review.takes] == ["B"]
     assert [said.value for said in review.log] == ["to B"]
+
+
+def test_a_reading_is_held_against_the_same_reading(tmp_path: Path) -> None:
+    """Where the tool has none, it is held against nothing."""
+    found: dict[str, Finding | str] = {name: _found(spread_ms=8.0) for name in "ABC"}
+    books = made_up_class.write_review(tmp_path / "week", found)
+    for number, one in enumerate(books.planned()):
+        corrections.append(
+            books.corrections,
+            [
+                Correction(one.take_id, What.READING, value, "T", name=name, blind=True)
+                for name, value in (
+                    ("spread", 5.0 + number),
+                    ("bends", 12),
+                    ("mark", 90),
+                )
+            ],
+        )
+    told = agreement(read_class(books))
+    assert set(told.readings) == {"spread", "mark"}
+    assert told.readings["spread"].bias == pytest.approx(8 - 6)
+    assert told.readings["mark"].bias == pytest.approx(100 - 90)
 
 
 def test_squares_grow_with_the_players_who_have_it() -> None:

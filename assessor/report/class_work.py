@@ -20,7 +20,7 @@ from assessor.report.page import page
 from assessor.report.remarks import remarks_of
 from assessor.report.result import result
 from assessor.review import corrections, planning
-from assessor.review.books import Books
+from assessor.review.books import Books, one_at_a_time
 from assessor.review.changes import write_counted
 from assessor.review.corrections import Correction
 from assessor.review.finding import finding_of
@@ -30,6 +30,7 @@ from assessor.review.places import at_hand
 from assessor.review.summary import ClassReview, read_class
 
 CLASS_PAGE, CLASS_TABLE = "class.html", "class.csv"
+PATIENCE_S = 5.0  # for another correction of the same class
 
 
 def listen(job: Job) -> Outcome:
@@ -107,14 +108,18 @@ def correct(books: Books, said: Sequence[Correction]) -> ClassReview:
     Raises
     ------
     ReviewError
-        When a take is not of this review, or nothing can be written.
+        When a take is not of this review, when nothing can be written, or while the
+        folder is being reviewed.
     """
-    review = read_class(books)
-    for correction in said:
-        review.take(correction.take_id)
-    corrections.append(books.corrections, said)
-    renew(books, {correction.take_id for correction in said})
-    return write_class(books)
+    with one_at_a_time(books, PATIENCE_S):
+        review = read_class(books)
+        takes = {
+            correction.take_id: review.take(correction.take_id) for correction in said
+        }
+        corrections.append(books.corrections, said)
+        # what was refused stays so, and must not be waited for where it hangs
+        renew(books, {take_id for take_id, take in takes.items() if take.found})
+        return write_class(books)
 
 
 def renew(books: Books, take_ids: Iterable[str]) -> None:

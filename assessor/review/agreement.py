@@ -268,9 +268,16 @@ def _reading_pairs(
         one = found[said.take_id]
         if said.what is not What.READING or said.number not in (None, one.best):
             continue
-        known = one.readings.get(said.name)
-        tool = one.mark
-        if known is not None:
-            tool = known.value if said.name in VALUES else known.off
+        tool = _reading_of(one, said.name)
         if tool is not None and not isinstance(said.value, str):
             yield said.name, tool, float(said.value)
+
+
+def _reading_of(found: Finding, name: str) -> float | None:
+    """What the tool has for what a teacher gives; None where it has nothing."""
+    if name == "mark":
+        return found.mark
+    known = found.readings.get(name)
+    if known is None:
+        return None
+    return known.value if name in VALUES else known.off

@@ -44,17 +44,17 @@ def forget(books: Books, player: str) -> Forgotten:
         When nothing is known of such a player.
     """
     roster = books.read_roster()
-    known = {p.pseudonym for p in roster} | {one.player for one in books.planned()}
+    planned = books.planned()
+    known = {p.pseudonym for p in roster} | {one.player for one in planned}
     meant = {p.pseudonym for p in roster if player in (p.name, p.pseudonym)}
     meant |= {player} & known
     if not meant:
         message = f"nothing is known of {player!r} here"
         raise ReviewError(message, str(books.out))
-    take_ids = {one.take_id for one in books.planned() if one.player in meant}
-    for take_id in books.record_ids():
-        record = books.read_record(take_id)
-        if record is not None and record.player in meant:
-            take_ids.add(take_id)
+    take_ids = {one.take_id for one in planned if one.player in meant}
+    recorded = books.recorded_players()
+    take_ids |= {take_id for take_id, player in recorded.items() if player in meant}
+    books.sweep()
     dropped = corrections.drop(books.corrections, take_ids)
     books.forget(take_ids)
     answers = sum([books.forget_answer(name) for name in meant])

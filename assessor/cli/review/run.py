@@ -246,11 +246,28 @@ def _told(found: ClassReview, books: Books, unchanged: int) -> str:
     if found.unmatched:
         lines.append("Files that fit nobody:")
         lines += [f"    {name}: {reason}" for name, reason in found.unmatched]
-    doubtful = summary.doubtful(found)
+    if not (found.takes or found.unmatched):
+        lines.append("There is no file in the folder that may be a take")
+    lines += _lost(found)
+    doubtful = [take for take in summary.doubtful(found) if take.shown]
     if doubtful:
         lines.append(f"{len(doubtful)} to hear yourself first; they lead the page")
     lines.append(f"Class page: {books.out / 'class.html'}")
     return "\n".join(lines) + "\n"
+
+
+def _lost(found: ClassReview) -> Iterator[str]:
+    """What the teacher said that has no place any more."""
+    from assessor.review.corrections import holding
+
+    here = {take.take_id for take in found.takes}
+    gone = sum(len(one) for take, one in holding(found.log).items() if take not in here)
+    if gone:
+        told = _many(gone, "correction")
+        yield f"{told} of takes that are gone, or of another lick: kept, not counted"
+    unfit = sum(take.record.unfit for take in found.takes if take.record)
+    if unfit:
+        yield f"{_many(unfit, 'correction')} that fit nothing in their take any more"
 
 
 def _many(count: int, word: str) -> str:

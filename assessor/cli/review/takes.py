@@ -24,7 +24,7 @@ def takes(out: str) -> None:
             f"{take.planned.name}  {why.get(take.take_id, '')}".rstrip()
             for take in found.takes
         ]
-    show("\n".join(lines) + "\n")
+    show("\n".join(lines or ["There is no take in this review"]) + "\n")
 
 
 def _mark(take: Any) -> str:
