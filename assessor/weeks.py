@@ -26,6 +26,7 @@ MOST_WEEKS = 8
 MOST_PLACES = 4  # of the parent of a drill
 WEEK_LABEL = 8
 TOO_FEW = f"from {FEWEST_DAYS} days of takes on a trend can be told"
+ONLY_DRILLS = "No take of the lick itself, only of its drills."
 OTHER_TEMPO = 0.05  # a step of the metronome; slower is easier
 SOURCES = (
     "A day is the median of its takes. Better or worse is said where the days have a "
@@ -90,6 +91,20 @@ def in_full(
     for text in (*notices(one), SOURCES):
         lines += textwrap.wrap(text, width)
     return "\n".join(lines) + "\n"
+
+
+def drills_alone(title: str, drills: Sequence[DrillProgress], width: int = 80) -> str:
+    """Everything told about a lick of which only drills were played.
+
+    Parameters
+    ----------
+    title : str
+        Of the lick.
+    drills : sequence of DrillProgress
+    width : int
+        Columns.
+    """
+    return "\n".join([title, ONLY_DRILLS, "", *_drills(drills, width)])
 
 
 def _drills(drills: Sequence[DrillProgress], width: int) -> Iterator[str]:

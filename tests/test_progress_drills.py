@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 import stores
-from click.testing import CliRunner
+from click.testing import CliRunner, Result
 from test_progress import only, take
 
 from assessor.cli import main
@@ -16,8 +16,9 @@ from assessor.history.drills import drills_among, drills_of
 from assessor.history.licks import digest_of
 from assessor.history.takes import ToKeep, keep
 from assessor.lick.notation import Lick, Parent
+from assessor.lick.sheet import write
 from assessor.report.weeks_page import weeks_page
-from assessor.weeks import drill_words, in_full
+from assessor.weeks import ONLY_DRILLS, drill_words, in_full
 
 LICK = stores.LICK
 # Sixteen notes: the eighth to eleventh of the lick, four times.
@@ -74,26 +75,70 @@ def test_text_and_page_have_them(form: str) -> None:
     assert "Drills of it" not in weeks_page([one], {}) + in_full(one, LICK)
 
 
-def test_progress_of_a_lick_tells_of_its_drills(tmp_path: Path) -> None:
-    """The whole way through a store, by the parent's digest."""
-    drill = replace(
+def kept_drill() -> Lick:
+    """A drill of `LICK` that is another lick than it: everything a fret higher."""
+    return replace(
         drill_of(digest_of(LICK)),
         notes=tuple(
             replace(n, midi_number=n.midi_number + 1, fret=n.fret + 1)
             for n in LICK.notes
         ),
     )
-    with stores.new_store("sqlite", tmp_path) as store:
-        for number, asked in enumerate((LICK, drill)):
+
+
+def store_of(folder: Path, *licks: Lick) -> str:
+    """Place of a store with a take of each lick, the third note missed."""
+    with stores.new_store("sqlite", folder) as store:
+        for number, asked in enumerate(licks):
             heard = stores.result(number, missed=(2,))
             files = f"{asked.title}.lick", f"{number}.wav"
             keep(store, ToKeep(heard, asked, *files, stores.NOW), stores.NOW)
-        place = str(store.place)
-    done = CliRunner().invoke(main, ["progress", LICK.title, "--store", place])
+        return str(store.place)
+
+
+def progress(place: str, *words: str) -> Result:
+    """The command with its words."""
+    return CliRunner().invoke(main, ["progress", *words, "--store", place])
+
+
+def test_progress_of_a_lick_tells_of_its_drills(tmp_path: Path) -> None:
+    """The whole way through a store, by the parent's digest."""
+    place = store_of(tmp_path, LICK, kept_drill())
+    done = progress(place, LICK.title)
     assert done.exit_code == 0, done.output
     said = " ".join(done.output.split())
     assert "one cell <4 times>: 1 take on 1 day" in said
     assert "went wrong at note 10 (1 of 4 times)." in said
-    done = CliRunner().invoke(main, ["progress", "Drill", "--store", place])
+    done = progress(place, "Drill")
     assert done.exit_code == 0, done.output
     assert "Drills of it" not in done.output
+
+
+@pytest.mark.parametrize("word", ["file", "Mother", "moth", digest_of(LICK)[:12]])
+def test_a_lick_is_known_by_its_drills_alone(word: str, tmp_path: Path) -> None:
+    """Never played as a whole, it is found by file, title, part of it, and digest."""
+    place = store_of(tmp_path, kept_drill())
+    if word == "file":
+        word = str(tmp_path / "whole.lick")
+        Path(word).write_text(write(LICK), encoding="utf-8")
+    page = tmp_path / "page.html"
+    done = progress(place, word, "--html", str(page))
+    assert done.exit_code == 0, done.output
+    assert done.output.startswith(f"Mother\n{ONLY_DRILLS}\n")
+    assert "went wrong at note 10 (1 of 4 times)." in " ".join(done.output.split())
+    shown = page.read_text(encoding="utf-8")
+    assert "Mother</h2>" in shown
+    assert ONLY_DRILLS in shown
+    assert "one cell &lt;4 times&gt;" in shown
+
+
+def test_a_lick_that_was_kept_goes_before_one_known_by_drills(tmp_path: Path) -> None:
+    """Part of both titles is the one that has takes; only drills cannot be drawn."""
+    drill = replace(kept_drill(), title="Mother: drill")
+    place = store_of(tmp_path, drill)
+    assert progress(place, "Moth").output.startswith("Mother: drill\n1 take")
+    done = progress(place, "Mother", "--figure", str(tmp_path / "one.svg"))
+    assert done.exit_code == 2
+    assert "no take of the lick itself" in done.output
+    done = progress(place, "Mother", "--until", "2020-01-01")
+    assert done.exit_code == 3

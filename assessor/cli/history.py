@@ -256,5 +256,5 @@ def _selection(
 ) -> Selection:
     from assessor.history.takes import Selection
 
-    lick = find_lick(store, lick_text).digest if lick_text else None
+    lick = find_lick(store, lick_text)[0] if lick_text else None
     return Selection(player, lick, *span)

@@ -21,7 +21,6 @@ import click
 if TYPE_CHECKING:
     from assessor.assessment import Assessment
     from assessor.history.store import Store
-    from assessor.history.takes import KeptLick
     from assessor.recording import Recording
 
     ParamType = click.ParamType[datetime]
@@ -247,27 +246,54 @@ def _copied(take_file: str, folder: Path, recording: Recording) -> str:
     return str(copy)
 
 
-def find_lick(store: Store, text: str) -> KeptLick:
-    """A lick of the history by its file, its title or the beginning of its digest."""
-    from assessor import lick
+def find_lick(store: Store, text: str, *, drilled: bool = False) -> tuple[str, str]:
+    """Digest and title of a lick of the history.
+
+    Parameters
+    ----------
+    store : Store
+    text : str
+        The lick's file, its title or a part of it, or the beginning of its digest.
+    drilled : bool
+        A lick is known, too, where only drills of it were kept; what was kept itself
+        goes first.
+
+    Raises
+    ------
+    HistoryError
+        When it is none, or several.
+    """
     from assessor.errors import HistoryError
-    from assessor.history.licks import digest_of
+    from assessor.history.drills import parents_of
     from assessor.history.takes import licks_of
 
-    known = licks_of(store)
-    if Path(text).is_file():
-        digest = digest_of(lick.read(text))
-        found = [one for one in known if one.digest == digest]
-    else:
-        found = [
-            one
-            for one in known
-            if text.lower() in one.title.lower() or one.digest.startswith(text)
-        ]
-        exact = [one for one in found if one.title.lower() == text.lower()]
-        found = exact or found
+    kept = licks_of(store)
+    groups = [{one.digest: one.title for one in kept}]
+    if drilled:
+        groups.append(parents_of(kept))
+    found = next(filter(None, _fitting(groups, text)), {})
     if len(found) == 1:
-        return found[0]
-    titles = ", ".join(repr(one.title) for one in (found or known)) or "none"
+        return next(iter(found.items()))
+    titles = ", ".join(map(repr, (found or groups[0]).values())) or "none"
     message = f"{text!r} fits {len(found) or 'no'} licks; there are {titles}"
     raise HistoryError(message, str(store.place))
+
+
+def _fitting(groups: Sequence[dict[str, str]], text: str) -> Iterator[dict[str, str]]:
+    """Licks that fit a text, by digest: a group at a time, the closest fit first."""
+    from assessor import lick
+    from assessor.history.licks import digest_of
+
+    if Path(text).is_file():
+        digest = digest_of(lick.read(text))
+        yield from ({d: title for d, title in g.items() if d == digest} for g in groups)
+        return
+    wanted = text.lower()
+    for group in groups:
+        yield {d: title for d, title in group.items() if title.lower() == wanted}
+    for group in groups:
+        yield {
+            digest: title
+            for digest, title in group.items()
+            if wanted in title.lower() or digest.startswith(text)
+        }

@@ -66,7 +66,8 @@ def progress(
     """Tell what changes over days and weeks, and what does not.
 
     LICK is a lick file, a part of its title, or left out for all licks in short.
-    Takes of drills of LICK are told by its own notes.
+    Takes of drills of LICK are told by its own notes, where it was never played as a
+    whole, too.
     """
     from assessor.errors import HistoryError
     from assessor.history import takes
@@ -78,27 +79,30 @@ def progress(
         refuse_wrong_place(option, file)
     now = datetime.now(UTC)
     with bad_files(), many_records(), open_store(store_text, create=False) as store:
-        digest = find_lick(store, lick_text).digest if lick_text else None
+        digest, title = None, ""
+        if lick_text:
+            digest, title = find_lick(store, lick_text, drilled=True)
         selection = takes.Selection(player, digest, since, until)
         found = progress_of(takes.takes_of(store, selection))
-        if not found:
+        # sheets are read only where something is drawn over them
+        drawn = html_path is not None or digest is not None or len(found) == 1
+        licks = _licks(takes.licks_of(store)) if drawn else {}
+        drills = _drills(store, digest, licks, selection) if digest else ()
+        if not found and not drills:
             message = (
                 f"no take of {player or 'the unnamed player'} fits; keep takes with "
                 "assessor check --keep, and see assessor history list"
             )
             raise HistoryError(message, str(store.place))
-        # sheets are read only where something is drawn over them
-        drawn = html_path is not None or len(found) == 1
-        licks = _licks(takes.licks_of(store)) if drawn else {}
-        drills = _drills(store, found[0].lick, licks, selection) if digest else ()
         cautions = cautions_of(store, player, now)
     if figure_path is not None:
         _write_figure(found, reading, figure_path)
     if html_path is not None:
         from assessor.report.weeks_page import weeks_page
 
-        write(Path(html_path), weeks_page(found, licks, cautions, drills))
-    _show(found, licks, cautions, drills)
+        page = weeks_page(found, licks, cautions, drills, title=title)
+        write(Path(html_path), page)
+    _show(found, licks, cautions, drills, title=title)
 
 
 def _licks(kept: Sequence[KeptLick]) -> dict[str, Lick]:
@@ -127,8 +131,10 @@ def _write_figure(found: Sequence[LickProgress], reading: str, file: str) -> Non
     from assessor.figures.picture import alone
     from assessor.report.weeks_page import weeks_picture
 
-    if len(found) > 1:
+    if len(found) != 1:
         message = "there are several licks; name the one that is to be drawn"
+        if not found:
+            message = "there is no take of the lick itself to draw, only of its drills"
         raise click.BadParameter(message, param_hint="--figure")
     try:
         drawn = alone(weeks_picture(found[0], reading))
@@ -142,14 +148,18 @@ def _show(
     licks: dict[str, Lick],
     cautions: Sequence[str],
     drills: Sequence[DrillProgress],
+    *,
+    title: str,
 ) -> None:
-    from assessor.weeks import in_full, overview
+    from assessor.weeks import drills_alone, in_full, overview
 
     width = PIPE_WIDTH
     if sys.stdout.isatty():
         width = min(shutil.get_terminal_size().columns, WIDEST)
     if len(found) == 1:
         text = in_full(found[0], licks.get(found[0].lick), width, drills)
+    elif drills:
+        text = drills_alone(title, drills, width)
     else:
         text = overview(found, width)
     if cautions:

@@ -7,8 +7,9 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import tzinfo
 
+from assessor.history.licks import lick_of
 from assessor.history.progress import LickProgress, progress_of
-from assessor.history.takes import Take
+from assessor.history.takes import KeptLick, Take
 from assessor.lick.notation import Lick
 
 
@@ -31,6 +32,12 @@ class DrillProgress:
     found: LickProgress
     reached: Mapping[int, int]
     faulty: Mapping[int, int]
+
+
+def parents_of(kept: Iterable[KeptLick]) -> dict[str, str]:
+    """Title of every lick, by its digest, that some drills are made of."""
+    parents = (lick_of(one.sheet).parent for one in kept if one.sheet)
+    return {one.digest: one.title for one in parents if one is not None and one.digest}
 
 
 def drills_among(parent: str, licks: Mapping[str, Lick]) -> list[str]:

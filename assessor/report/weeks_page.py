@@ -15,6 +15,7 @@ from assessor.report.result import tool_version
 from assessor.weeks import (
     MOST_CAUSES,
     MOST_WEEKS,
+    ONLY_DRILLS,
     SOURCES,
     drill_words,
     notices,
@@ -28,6 +29,8 @@ def weeks_page(
     licks: Mapping[str, Lick],
     cautions: Sequence[str] = (),
     drills: Sequence[DrillProgress] = (),
+    *,
+    title: str = "",
 ) -> str:
     """Progress in licks as an HTML document.
 
@@ -40,11 +43,15 @@ def weeks_page(
         Sentences for the player.
     drills : sequence of DrillProgress
         Of the one lick that is told about.
+    title : str
+        Of the lick, where there are only drills of it.
     """
     style = COLOURS + SHAPES + shipped("page.css")
     return template("weeks.html").render(
         found=[_told(one, licks.get(one.lick)) for one in found],
         cautions=cautions,
+        title=title,
+        only_drills=ONLY_DRILLS,
         drills=[(one.form, drill_words(one)) for one in drills],
         sources=SOURCES,
         style=style,
