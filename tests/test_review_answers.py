@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+import base64
+import json
 import re
 from dataclasses import replace
 from pathlib import Path
 
 import made_up_class
 import pytest
+import soundfile
 import stores
 from click.testing import CliRunner
 from test_review import here
@@ -152,3 +155,71 @@ def test_results_go_into_a_history_by_pseudonym(
         assert {take.player for take in takes} == pseudonyms
         assert len(takes) == 3
         assert not any("player-0" in take.file for take in takes)
+
+
+HOSTILE = "../../<img src=x onerror=alert(1)>&\"'\u202eright to left"
+
+
+def test_hostile_words_stay_words_in_an_answer(folder: Path, tmp_path: Path) -> None:
+    """Of assignment, lick, player, file, remark and author; no file goes astray."""
+    asked = replace(read_lick(folder / "short.lick"), title=HOSTILE)
+    made_up_class.write_sheet(tmp_path / "evil.lick", asked)
+    roster = {"name": HOSTILE, "pseudonym": HOSTILE, "match": "player-001"}
+    text = (
+        f"title = {json.dumps(HOSTILE)}\n[[licks]]\nfile = 'evil.lick'\n[[players]]\n"
+    )
+    text += "".join(f"{key} = {json.dumps(value)}\n" for key, value in roster.items())
+    (tmp_path / "week.toml").write_text(text, encoding="utf-8")
+    books = open_books(tmp_path / "deep" / "out", create=True)
+    planning.plan(
+        books,
+        assignment.read(tmp_path / "week.toml"),
+        str(folder),
+        planning.Options(sound=False),
+    )
+    (planned,) = books.planned()
+    renew(books, {planned.take_id})
+    write_class(books, names=True)
+    said = [
+        Correction(planned.take_id, What.REMARK, HOSTILE, HOSTILE),
+        Correction(
+            planned.take_id, What.VERDICT, "right", HOSTILE, note=0, reason=HOSTILE
+        ),
+    ]
+    correct(books, said)
+    write_answers(books, sound=False, workers=1, make_executor=here)
+    files = sorted(file for file in tmp_path.rglob("*.html"))
+    assert {file.parent.name for file in files} == {"out", "takes", "answers"}
+    for file in files:
+        text = file.read_text(encoding="utf-8")
+        assert "onerror" in text or file.parent.name == "takes"
+        assert "<img" not in text
+
+
+def test_nothing_written_in_a_recording_comes_out_again(
+    folder: Path, tmp_path: Path
+) -> None:
+    """Tags, and what stands behind the dot: not in reports, answers, or their sound."""
+    samples, rate_hz = soundfile.read(folder / "player-000" / "player-000.flac")
+    file = tmp_path / "in" / "Zacharias Quux" / "take.Zacharias Quux"
+    file.parent.mkdir(parents=True)
+    with soundfile.SoundFile(file, "w", rate_hz, 1, format="FLAC") as stream:
+        stream.artist = stream.title = stream.comment = "Zacharias Quux"
+        stream.write(samples)
+    books = open_books(tmp_path / "out", create=True)
+    asked = assignment.of_lick(folder / "short.lick", Settings())
+    planning.plan(books, asked, str(tmp_path / "in"), planning.Options())
+    renew(books, {one.take_id for one in books.planned()})
+    write_class(books)
+    write_answers(books, workers=1, make_executor=here)
+    shown = [
+        f for f in books.out.rglob("*") if f.is_file() and "private" not in f.parts
+    ]
+    assert {file.parent.name for file in shown} == {"out", "takes", "answers"}
+    for file in shown:
+        content = file.read_bytes()
+        sounds = re.findall(rb"base64,([A-Za-z0-9+/=]+)", content)
+        assert bool(sounds) == (file.suffix == ".html" and file.name != "class.html")
+        for part in (content, *map(base64.b64decode, sounds)):
+            assert not re.search(rb"zacharias|quux", part, re.IGNORECASE)
+            assert str(tmp_path).encode() not in part

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import csv
+import io
 import json
 import re
 import time
@@ -162,6 +164,20 @@ def test_hostile_words_stay_words(tmp_path: Path) -> None:
     assert evil not in page
     assert "&lt;script&gt;" in page
     assert "\n'=1+1," in class_csv(review)
+
+
+@pytest.mark.parametrize(
+    ("name", "shown"),
+    [(f"{sign}1+1", f"'{sign}1+1") for sign in "=+-@＝＠"]
+    + [(f"x{sign}=1+1", "x?=1+1") for sign in "\t\r\n"],
+)
+def test_no_cell_is_worked_out(tmp_path: Path, name: str, shown: str) -> None:
+    """A spreadsheet shows what somebody chose to be called, and runs none of it."""
+    review = _class(tmp_path)
+    called = dict.fromkeys(review.players, name)
+    table = class_csv(replace(review, names=called), names=True)
+    names = [row["name"] for row in csv.DictReader(io.StringIO(table, newline=""))]
+    assert names == [shown] * len(review.players)
 
 
 def test_a_class_of_300_with_ten_assignments_is_quick(tmp_path: Path) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
@@ -11,7 +12,7 @@ from assessor.report.class_answer import FRAGMENT, answer_page, answer_take
 from assessor.review import planning
 from assessor.review.books import Books
 from assessor.review.jobs import Outcome
-from assessor.review.pseudonyms import shown_name
+from assessor.review.pseudonyms import file_stem
 from assessor.review.running import MakeExecutor, run
 from assessor.review.summary import ClassReview, Take, read_class
 from assessor.review.workers import Processes
@@ -52,11 +53,18 @@ def write_answers(
     takes = [take for name in _meant(review, player) for take in _takes(review, name)]
     jobs = {job.take_id: replace(job, sound=sound) for job in planning.jobs(books)}
     wanted = [jobs[take.take_id] for take in takes]
-    outcomes = {
-        one.take_id: one for one in run(wanted, answer_take, make_executor, workers)
-    }
-    players = list(dict.fromkeys(take.player for take in takes))
-    return [_write(books, review, name, outcomes) for name in players]
+    left = Counter(take.player for take in takes)
+    player_of = {take.take_id: take.player for take in takes}
+    written: dict[str, Path] = {}
+    drawn: dict[str, Outcome] = {}
+    for outcome in run(wanted, answer_take, make_executor, workers):
+        name = player_of[outcome.take_id]
+        drawn[outcome.take_id] = outcome
+        left[name] -= 1
+        if not left[name]:  # sound is large: no more of it is held than has to be
+            mine = [drawn.pop(take.take_id) for take in _takes(review, name)]
+            written[name] = _write(books, review.title, name, mine)
+    return [(written[name], review.names.get(name, "")) for name in sorted(written)]
 
 
 def _meant(review: ClassReview, player: str | None) -> Sequence[str]:
@@ -75,12 +83,8 @@ def _takes(review: ClassReview, player: str) -> list[Take]:
     return [take for number in licks for take in review.takes_of(player, number)]
 
 
-def _write(
-    books: Books, review: ClassReview, player: str, outcomes: dict[str, Outcome]
-) -> tuple[Path, str]:
-    mine = [outcomes[take.take_id] for take in _takes(review, player)]
+def _write(books: Books, title: str, player: str, mine: Sequence[Outcome]) -> Path:
     pieces = [one.files[FRAGMENT] for one in mine if not one.reason]
     refused = [one.reason for one in mine if one.reason]
-    page = answer_page(review.title, player, pieces, refused)
-    file = books.write_shown(f"answers/{shown_name(player)}.html", page)
-    return file, review.names.get(player, "")
+    page = answer_page(title, player, pieces, refused)
+    return books.write_shown(f"answers/{file_stem(player)}.html", page)

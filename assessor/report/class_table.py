@@ -7,6 +7,7 @@ import io
 
 from assessor.report.class_rows import FOUR, rows_of, state_of
 from assessor.review.finding import Finding
+from assessor.review.places import printable
 from assessor.review.summary import ClassReview, Take
 
 HEAD = (
@@ -16,8 +17,9 @@ HEAD = (
 )  # fmt: skip
 READINGS = {"spread_ms": FOUR["time"], "bends_cents": FOUR["bends"]}
 READINGS |= {"slur_spread_ms": FOUR["slurs"]}
-# A spreadsheet takes a cell that begins so for a sum to be worked out
-FORMULAS = ("=", "+", "-", "@", "\t", "\r")
+# A spreadsheet takes a cell that begins so for a sum to be worked out; the wide signs
+# are those of East Asian keyboards (OWASP, CSV Injection)
+FORMULAS = ("=", "+", "-", "@", "＝", "＋", "－", "＠")
 
 
 def class_csv(review: ClassReview, *, names: bool = False) -> str:
@@ -74,7 +76,8 @@ def _finding(found: Finding) -> dict[str, object]:
 
 
 def _harmless(cell: object) -> object:
-    """Text that no spreadsheet works out."""
-    if isinstance(cell, str) and cell.startswith(FORMULAS):
-        return "'" + cell
-    return cell
+    """Text that no spreadsheet works out, nor takes for several rows."""
+    if not isinstance(cell, str):
+        return cell
+    line = printable(cell)
+    return "'" + line if line.startswith(FORMULAS) else line

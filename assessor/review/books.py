@@ -27,7 +27,7 @@ from assessor.review.assignment import Player
 from assessor.review.finding import Finding, finding_from
 from assessor.review.jobs import Job, Outcome
 from assessor.review.private import OWNER_FOLDER, PARTS, replace_private
-from assessor.review.pseudonyms import shown_name
+from assessor.review.pseudonyms import file_stem
 
 FORMAT, VERSION = "assessor-review", 1
 PLAN = "private/review.json"  # by which the folder of a review is known
@@ -225,7 +225,7 @@ class Books:
 
     def forget_answer(self, player: str) -> bool:
         """Delete what was written for a player; whether there was anything."""
-        file = self.out / "answers" / f"{shown_name(player)}.html"
+        file = self.out / "answers" / f"{file_stem(player)}.html"
         there = file.exists()
         file.unlink(missing_ok=True)
         return there

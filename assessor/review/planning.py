@@ -234,11 +234,10 @@ def _job(
     holding: tuple[Correction, ...],
 ) -> Job:
     one = asked[take.lick]
-    suffix = Path(take.name).suffix.lower()
     return Job(
         take_id=take.take_id,
         address=take.address,
-        shown_name=f"{take.player}{suffix}",
+        shown_name=take.player,  # a suffix might hold a name, too
         lick=one.lick,
         settings=one.settings,
         corrections=holding,

@@ -53,10 +53,10 @@ def _new_pseudonym(taken: set[str], players: int) -> str:
             return name
 
 
-def shown_name(pseudonym: str) -> str:
-    """Pseudonym as a file's name.
+def file_stem(pseudonym: str) -> str:
+    """Pseudonym as a file's name, without its ending.
 
-    >>> shown_name("P12"), shown_name("../a b")
+    >>> file_stem("P12"), file_stem("../a b")
     ('P12', '.._a b-2c2c')
     """
     plain = re.sub(r"[^\w .-]", "_", pseudonym).strip()[:LONGEST_NAME]

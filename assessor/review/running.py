@@ -106,7 +106,7 @@ def _outcome(future: Future[Outcome], job: Job) -> Outcome:
         if type(problem).__name__ == "KilledWorker":  # a cluster's own word for it
             return Outcome.given_up(job, KILLED)
         reason = f"could not be listened to ({type(problem).__name__})"
-        return Outcome.refused(job, reason)
+        return Outcome.given_up(job, reason)
 
 
 def cores() -> int:
