@@ -11,8 +11,8 @@ import pytest
 from assessor.review.agreement import cohens_kappa, limits_of_agreement
 
 # Peak flow (l/min) of 17 people, first readings with a large and with a mini meter:
-# Bland & Altman 1986, Lancet 327:307-310, table 1 (data from memory, checked by the
-# paper's own results).
+# Bland & Altman 1986, Lancet 327:307-310, table 1; the data as R's epiR documents them
+# (epi.ccc, example 2).
 LARGE = [
     494, 395, 516, 434, 476, 557, 413, 442, 650, 433, 417, 656, 267, 478, 178, 423, 427,
 ]  # fmt: skip
@@ -53,22 +53,33 @@ def _pairs(table: list[list[int]]) -> tuple[list[str], list[str]]:
     return first, second
 
 
-# The second: Fleiss, Statistical Methods for Rates and Proportions, 1981, table 13.1,
-# in hundredths of 100 subjects (from memory); kappa = .68 (rounded .676), se .087
 @pytest.mark.parametrize(
-    ("table", "kappa", "digits"),
+    ("table", "kappa", "error"),
     [
-        ([[20, 5], [10, 15]], 0.4, 1e-12),
-        ([[75, 1, 4], [5, 4, 1], [0, 0, 10]], 0.68, 5e-3),
+        # Fleiss, Statistical Methods for Rates and Proportions, 1981, table 13.1, as
+        # counts of 100 (from memory): kappa .676, standard error .087
+        ([[75, 1, 4], [5, 4, 1], [0, 0, 10]], (0.676, 5e-4), (0.087, 1e-3)),
+        # the example of ci.kappa in R's statpsych 1.7.0, with its documented output
+        ([[31, 12], [4, 58]], (0.6756757, 1e-7), (0.07344761, 1e-8)),
     ],
 )
 def test_kappa_as_published(
-    table: list[list[int]], kappa: float, digits: float
+    table: list[list[int]], kappa: tuple[float, float], error: tuple[float, float]
 ) -> None:
-    """Worked examples."""
+    """Worked examples: value and standard error, each with the digits it has."""
     found = cohens_kappa(*_pairs(table))
     assert found is not None
-    assert found.kappa == pytest.approx(kappa, abs=digits)
+    assert found.kappa is not None
+    assert found.low is not None
+    assert found.kappa == pytest.approx(kappa[0], abs=kappa[1])
+    assert (found.kappa - found.low) / 1.96 == pytest.approx(error[0], abs=error[1])
+
+
+def test_kappa_of_a_small_table() -> None:
+    """Worked by hand: 35 of 50 alike, half of them by chance."""
+    found = cohens_kappa(*_pairs([[20, 5], [10, 15]]))
+    assert found is not None
+    assert found.kappa == pytest.approx((35 / 50 - 0.5) / (1 - 0.5))
 
 
 @pytest.mark.parametrize("seed", range(4))
