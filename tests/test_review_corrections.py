@@ -62,7 +62,7 @@ def test_the_last_word_holds() -> None:
     first = _said(What.VERDICT, "wrong", note=3)
     other = _said(What.VERDICT, "wrong", note=4)
     last = _said(What.VERDICT, "right", note=3)
-    assert corrections.holding([first, other, last])["t"] == (last, other)
+    assert corrections.holding([first, other, last])["t"] == (other, last)
     back = _said(What.VERDICT, TOOL, note=3)
     assert corrections.holding([first, other, last, back])["t"] == (other,)
     remark = _said(What.REMARK, "well done")
@@ -194,6 +194,17 @@ def test_what_fits_nothing_is_told(assessment: Assessment) -> None:
     now, left = overrule(assessment, [*lost, good])
     assert set(left) == set(lost)
     assert len(now.best_pass.accuracy.right) == NOTES
+
+
+def test_the_last_word_holds_whether_or_not_it_names_the_pass(
+    assessment: Assessment,
+) -> None:
+    """There is one pass, so both speak of the same note."""
+    named = _said(What.VERDICT, "wrong", note=0, number=0)
+    unnamed = _said(What.VERDICT, "right", note=0)
+    for said in ([unnamed, named], [named, unnamed], [named, unnamed, named]):
+        now, _ = overrule(assessment, corrections.holding(said)["t"])
+        assert now.best_pass.performed.notes[0].verdict == said[-1].value
 
 
 # ---------------------------------------------------------- in all that is shown

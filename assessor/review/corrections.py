@@ -241,7 +241,7 @@ def _correction(line: str) -> Correction | None:
 
 
 def holding(corrections: Iterable[Correction]) -> dict[str, tuple[Correction, ...]]:
-    """Corrections that hold, by take: the last word on every thing.
+    """Corrections that hold, by take: the last word on every thing, the latest last.
 
     Examples
     --------
@@ -250,7 +250,10 @@ def holding(corrections: Iterable[Correction]) -> dict[str, tuple[Correction, ..
     >>> holding([first, last])["a"] == (last,)
     True
     """
-    last = {correction.thing: correction for correction in corrections}
+    last: dict[tuple[Any, ...], Correction] = {}
+    for correction in corrections:
+        last.pop(correction.thing, None)  # it is said now, not where it was said first
+        last[correction.thing] = correction
     found: dict[str, tuple[Correction, ...]] = {}
     for correction in last.values():
         if not correction.taken_back:

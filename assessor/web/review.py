@@ -70,6 +70,19 @@ class Classroom(Door):
         """The class as it stands."""
         return read_class(self.books)
 
+    async def read_soon(self) -> ClassReview:
+        """The class as it stands, read in another thread.
+
+        Raises
+        ------
+        HTTPException
+            409, with what is wrong with the review's folder or its licks.
+        """
+        try:
+            return await asyncio.to_thread(self.read)
+        except AssessorError as problem:
+            raise HTTPException(409, str(problem)) from problem
+
 
 @dataclass(frozen=True)
 class Line:
@@ -94,7 +107,7 @@ class SaidAbout:
 async def takes(request: Request) -> Response:
     """Every take: first those that need ears, then those that were heard."""
     room = _room(request)
-    review = await asyncio.to_thread(room.read)
+    review = await room.read_soon()
     waiting = _waiting(room, review)
     first = {take.take_id for take in waiting}
     rest = [take for take in review.takes if take.take_id not in first]
@@ -157,7 +170,7 @@ def _found(take: Take, lick: Lick, *, blind: bool) -> dict[str, Any]:
     by_note = {
         one.note: one.value
         for one in take.corrections
-        if one.what is What.VERDICT and one.note is not None
+        if _is_verdict_of(one, take) and one.note is not None
     }
     return {
         "finding": finding,
@@ -168,6 +181,12 @@ def _found(take: Take, lick: Lick, *, blind: bool) -> dict[str, Any]:
         "faults": [] if finding is None or blind else list(_faults(finding, lick)),
         "said": [_said(one, lick) for one in take.corrections],
     }
+
+
+def _is_verdict_of(one: Correction, take: Take) -> bool:
+    """Say whether it judges a note of the pass that is shown."""
+    best = None if take.shown is None else take.shown.best
+    return one.what is What.VERDICT and one.number in (None, best)
 
 
 def _signs(finding: Finding, said: Mapping[int, object], *, blind: bool) -> str:
@@ -214,8 +233,9 @@ def _said(one: Correction, lick: Lick) -> SaidAbout:
         words = f"extra note {(one.note or 0) + 1}: none sounded there"
     back = "" if one.what is What.REMARK else TOOL
     values = {"what": str(one.what), "name": one.name, "value": back}
-    if one.note is not None:
-        values["note"] = str(one.note)
+    for name, number in (("note", one.note), ("number", one.number)):
+        if number is not None:
+            values[name] = str(number)
     return SaidAbout(place, words, dict(values))
 
 
@@ -260,13 +280,15 @@ def _corrections(
         blind=blind,
     )
     if what is What.VERDICT and form.get("note") == "rest":
-        spoken = {one.note for one in take.corrections if one.what is What.VERDICT}
+        spoken = {one.note for one in take.corrections if _is_verdict_of(one, take)}
         count = len(take.shown.notes) if take.shown else 0
         yield from (new(value, note=k) for k in range(count) if k not in spoken)
         return
-    note = int(form["note"]) if form.get("note") else None
+    note, number = (
+        int(form[key]) if form.get(key) else None for key in ("note", "number")
+    )
     given = float(value) if what is What.READING and value != TOOL else value
-    yield new(given, note=note)
+    yield new(given, note=note, number=number)
 
 
 async def onward(request: Request) -> Response:
@@ -285,7 +307,7 @@ async def sound(request: Request) -> Response:
     try:
         begins_s, content = await room.sounds.get(("take", take.take_id), make)
     except AssessorError as problem:
-        raise HTTPException(404, "the sound of this take is gone") from problem
+        raise HTTPException(404, "the sound of this take cannot be read") from problem
     headers = {"X-Begins-S": f"{begins_s:.6f}"}
     return Response(content, media_type="audio/flac", headers=headers)
 
@@ -318,7 +340,7 @@ def _span(take: Take, duration_s: float) -> tuple[float, float]:
 async def class_shown(request: Request) -> Response:
     """The class page as it stands."""
     room = _room(request)
-    text = await asyncio.to_thread(lambda: class_page(room.read(), names=room.names))
+    text = await asyncio.to_thread(class_page, await room.read_soon(), names=room.names)
     return HTMLResponse(text, headers={"Content-Security-Policy": PAGE_POLICY})
 
 
@@ -335,7 +357,7 @@ async def report(request: Request) -> Response:
 async def first(request: Request) -> Response:
     """The take that needs ears most."""
     room = _room(request)
-    waiting = _waiting(room, await asyncio.to_thread(room.read))
+    waiting = _waiting(room, await room.read_soon())
     address = f"/listen/{waiting[0].take_id}" if waiting else "/"
     return RedirectResponse(address, 303)
 
@@ -353,7 +375,7 @@ async def _take(request: Request) -> tuple[ClassReview, Take]:
     HTTPException
         404 when there is none.
     """
-    review = await asyncio.to_thread(_room(request).read)
+    review = await _room(request).read_soon()
     wanted = request.path_params["take"]
     for take in review.takes:
         if take.take_id == wanted:

@@ -32,6 +32,7 @@ def serve(
     import secrets
 
     from assessor.review.books import environment_author, open_books
+    from assessor.review.summary import read_class
     from assessor.web.app import review_app
     from assessor.web.doors import Rules, origins_of
     from assessor.web.review import Classroom
@@ -41,6 +42,7 @@ def serve(
 
     with bad_files():
         books = open_books(out)
+        read_class(books)
     try:
         listener = listen_on(host, port, tls=False, sign_in=False)
     except CannotServe as problem:
