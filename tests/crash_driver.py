@@ -2,7 +2,8 @@
 
 Run by test_history_crash.py: ``crash_driver.py WHERE statements|times|schema``.  Writes
 a line of JSON for each process that was killed: takes it had acknowledged, takes found.
-``schema`` only opens the store, which brings an old one up to date.
+``schema`` only opens the store, which brings an old one up to date; found is then the
+number of the schema, and what its tables hold.
 """
 
 from __future__ import annotations
@@ -17,9 +18,10 @@ from typing import Any
 
 import alembic.runtime.environment  # noqa: F401  once, before all the forks
 import stores
-from sqlalchemy import event, text
+from sqlalchemy import create_engine, event, inspect, text
 from sqlalchemy.engine import Engine
 
+from assessor.history.place import place_of
 from assessor.history.store import open_store
 from assessor.history.takes import Kept, ToKeep, keep, result_of, takes_of
 
@@ -68,7 +70,7 @@ def run(where: str, takes: list[ToKeep], at: int, after_s: float) -> dict[str, A
     with os.fdopen(receiver) as stream:
         acknowledged = stream.read().split()
     outcome = {"killed": bool(status), "acknowledged": acknowledged}
-    return outcome | (look(where, takes) if takes else {})
+    return outcome | (look(where, takes) if takes else look_at_tables(where))
 
 
 def look(where: str, takes: list[ToKeep]) -> dict[str, Any]:
@@ -88,6 +90,20 @@ def look(where: str, takes: list[ToKeep]) -> dict[str, Any]:
                 broken = connection.execute(text("PRAGMA foreign_key_check")).all()
                 whole = whole and not broken
     return {"found": [take.digest for take in found], "whole": whole, "check": check}
+
+
+def look_at_tables(where: str) -> dict[str, Any]:
+    """Schema of the store as it lies there; to open it would bring it up to date."""
+    engine = create_engine(place_of(where).url)
+    with engine.connect() as connection:
+        number = connection.scalar(text("SELECT version_num FROM alembic_version"))
+        inspector = inspect(connection)
+        tables = {
+            name: sorted(column["name"] for column in inspector.get_columns(name))
+            for name in inspector.get_table_names()
+        }
+    engine.dispose()
+    return {"version": number, "tables": json.dumps(tables, sort_keys=True)}
 
 
 def main(where: str, kind: str) -> None:

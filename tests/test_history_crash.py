@@ -64,17 +64,22 @@ def test_killed_at_any_time(tmp_path: Path) -> None:
     assert sum(one["killed"] for one in found) >= 4  # the rest was done by then
 
 
-def test_killed_while_the_schema_changes(tmp_path: Path) -> None:
-    """The old schema or the new one, never between; the take is there."""
-    file = str(tmp_path / "history.db")
-    with open_store(file) as store:
-        stores.put(store, 1)
-        with store.engine.begin() as connection:
-            for statement in stores.BACK_TO_0001:
-                connection.execute(text(statement))
-    *killed, last = outcomes(file, "schema")
-    assert len(killed) > 20
-    assert not last["killed"]
-    with open_store(file) as store:
-        assert migrate.version(store.engine) == migrate.HEAD
-        assert [take.digest for take in takes_of(store)] == [f"{1:064x}"]
+@pytest.mark.parametrize("kind", stores.BOTH)
+def test_killed_while_the_schema_changes(kind: str, tmp_path: Path) -> None:
+    """The old schema or the new one, never between; take and backup are there."""
+    with stores.place(kind, tmp_path) as where:
+        with open_store(where) as store:
+            stores.put(store, 1)
+            with store.engine.begin() as connection:
+                for statement in stores.BACK_TO_0001:
+                    connection.execute(text(statement))
+        *killed, last = outcomes(where, "schema")
+        assert len(killed) > 20
+        assert not last["killed"]
+        shapes = {(one["version"], one["tables"]) for one in (*killed, last)}
+        # two whole ones, whatever was cut short
+        assert len(shapes) == 2
+        assert {version for version, _ in shapes} == {"0001", migrate.HEAD}
+        with open_store(where) as store:
+            assert [take.digest for take in takes_of(store)] == [f"{1:064x}"]
+            assert migrate.backups_of(store.engine, store.place)
