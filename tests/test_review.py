@@ -28,6 +28,7 @@ from assessor.review.jobs import Job, Outcome
 from assessor.review.matching import match
 from assessor.review.places import HandedIn, handed_in
 from assessor.review.pseudonyms import with_pseudonyms
+from assessor.review.summary import read_class
 from assessor.review.workers import Processes
 
 ASKED = assignment.of_lick(made_up_class.LICK, Settings())
@@ -100,6 +101,25 @@ def test_a_wrong_assignment_is_refused(tmp_path: Path, text: str, said: str) -> 
     with pytest.raises(ReviewError, match=said) as problem:
         assignment.read(_assignment(tmp_path, text))
     assert "week.toml" in str(problem.value)
+
+
+def test_a_mark_before_the_text_is_passed_over(tmp_path: Path) -> None:
+    """Some editors put one there (a byte order mark)."""
+    file = _assignment(tmp_path, "\ufefftitle = 'x'\n[[licks]]\nfile = 'a.lick'")
+    assert assignment.read(file).title == "x"
+
+
+def test_an_earlier_review_came_to_its_end(tmp_path: Path) -> None:
+    """Or it is told that it did not."""
+    text = "earlier = ['before']\n[[licks]]\nfile = 'a.lick'\n"
+    asked = assignment.read(_assignment(tmp_path, text))
+    out = open_books(tmp_path / "out", create=True)
+    with pytest.raises(ReviewError, match="no folder of a review"):
+        planning.plan(out, asked, str(tmp_path), planning.Options())
+    before = open_books(tmp_path / "before", create=True)
+    planning.plan(before, ASKED, str(tmp_path), planning.Options())
+    with pytest.raises(ReviewError, match="never came to its end"):
+        planning.plan(out, asked, str(tmp_path), planning.Options())
 
 
 def test_a_lick_that_is_not_there_is_named(tmp_path: Path) -> None:
@@ -227,8 +247,6 @@ def test_names_may_be_anything(folder: Path, tmp_path: Path) -> None:
     text = _review(tmp_path, out, "--names", "--without-reports")
     assert "4 takes of 4 players" in text
     assert "\x1b" not in text
-    from assessor.review.summary import read_class
-
     assert all(take.shown for take in read_class(out).takes)
     assert "4 unchanged" in _review(tmp_path, out, "--names", "--without-reports")
     assert "<b>" not in (out / "class.html").read_text(encoding="utf-8")
@@ -483,8 +501,6 @@ def test_late_is_after_due(folder: Path, tmp_path: Path) -> None:
     file.write_text(text.format(folder / "short.lick"))
     books = open_books(tmp_path / "o", create=True)
     planning.plan(books, assignment.read(file), str(folder), planning.Options())
-    from assessor.review.summary import read_class
-
     review = read_class(books)
     assert review.due is not None
     assert review.due.astimezone(UTC) < datetime.now(UTC)

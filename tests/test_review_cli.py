@@ -167,6 +167,30 @@ def test_forgetting_by_command(folder: Path, tmp_path: Path) -> None:
     assert "nothing is known" in _run(*words, "--yes", code=3)
 
 
+def test_forgetting_reaches_every_folder_that_is_named(
+    folder: Path, tmp_path: Path
+) -> None:
+    """Also after one that does not know the player, and where no page can be made."""
+    words = ["review", str(folder), "--jobs", "1", "--without-reports", "--lick"]
+    outs = [str(tmp_path / name) for name in ("one", "two", "three")]
+    sheet = tmp_path / "short.lick"
+    sheet.write_bytes((folder / "short.lick").read_bytes())
+    _run(*words, str(folder / "short.lick"), "-o", outs[0])
+    _run(*words, str(folder / "short.lick"), "-o", outs[1])
+    _run(*words, str(sheet), "-o", outs[2])
+    sheet.unlink()
+    forget = ["review", "forget", "--player", "player-003", "--yes"]
+    _run(*forget, outs[0])
+    text = _run(*forget, *outs[:2])
+    assert text.count("forgotten: 1 take") == 1
+    text = _run(*forget, *outs, code=3)
+    assert "the lick of this review cannot be read" in text
+    third = open_books(outs[2])
+    assert "player-003" not in {player.name for player in third.read_roster()}
+    assert len(_records(third.out)) == 7
+    assert not (third.out / "class.html").exists()
+
+
 def test_numbers_of_an_assignment_stand_in_it(folder: Path, tmp_path: Path) -> None:
     """And not beside it."""
     words = ["review", str(folder), "--assignment", "x.toml", "-o", str(tmp_path)]

@@ -147,7 +147,7 @@ def read(path: str | Path) -> Assignment:
     """
     file = Path(path)
     try:
-        found = tomllib.loads(file.read_text(encoding="utf-8"))
+        found = tomllib.loads(file.read_text(encoding="utf-8-sig"))
     except OSError as problem:
         message = f"cannot be read: {problem.strerror}"
         raise ReviewError(message, str(path)) from problem

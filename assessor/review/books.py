@@ -150,8 +150,19 @@ class Books:
         )
 
     def read_counted(self) -> dict[str, Any]:
-        """Read what `write_counted` kept."""
-        return _read_json(self.private / "counted.json")
+        """Read what `write_counted` kept.
+
+        Raises
+        ------
+        ReviewError
+            When the review never came to its end.
+        """
+        file = self.private / "counted.json"
+        if not file.exists():
+            self.read_plan()
+            message = "is a review that never came to its end; run it again"
+            raise ReviewError(message, str(self.out))
+        return _read_json(file)
 
     # ---------------------------------------------------------------- pseudonyms
 

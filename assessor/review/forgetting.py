@@ -9,6 +9,10 @@ from assessor.review import corrections
 from assessor.review.books import Books
 
 
+class NobodyKnown(ReviewError):
+    """A review that knows no player of that name."""
+
+
 @dataclass(frozen=True)
 class Forgotten:
     """What was deleted.
@@ -40,7 +44,7 @@ def forget(books: Books, player: str) -> Forgotten:
 
     Raises
     ------
-    ReviewError
+    NobodyKnown
         When nothing is known of such a player.
     """
     roster = books.read_roster()
@@ -50,7 +54,7 @@ def forget(books: Books, player: str) -> Forgotten:
     meant |= {player} & known
     if not meant:
         message = f"nothing is known of {player!r} here"
-        raise ReviewError(message, str(books.out))
+        raise NobodyKnown(message, str(books.out))
     take_ids = {one.take_id for one in planned if one.player in meant}
     recorded = books.recorded_players()
     take_ids |= {take_id for take_id, player in recorded.items() if player in meant}

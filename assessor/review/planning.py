@@ -18,6 +18,7 @@ from assessor.review import corrections, places
 from assessor.review.assignment import AskedLick, Assignment, Player
 from assessor.review.books import Books, Planned, open_books
 from assessor.review.corrections import Correction
+from assessor.review.earlier import read_earlier
 from assessor.review.jobs import Job, take_id_of
 from assessor.review.matching import Matched, match
 from assessor.review.places import HandedIn
@@ -57,8 +58,11 @@ def plan(
     Raises
     ------
     ReviewError
-        When the folder is not there, or pseudonyms clash.
+        When the folder is not there, pseudonyms clash, or an earlier review cannot be
+        read.
     """
+    for earlier in assignment.earlier:
+        read_earlier(earlier)  # now, not when every take was assessed
     books.sweep()
     takes = places.handed_in(folder, without=books.out)
     matched, unmatched = match(assignment, takes)

@@ -2,9 +2,16 @@
 
 from __future__ import annotations
 
+import sys
+from typing import TYPE_CHECKING
+
 import click
 
-from assessor.cli.terminal import bad_files, show
+from assessor.cli.terminal import BAD_FILE, bad_files, printable, show
+from assessor.errors import AssessorError
+
+if TYPE_CHECKING:
+    from assessor.review.forgetting import Forgotten
 
 
 @click.command()
@@ -22,22 +29,43 @@ def forget(outs: tuple[str, ...], player: str, yes: bool) -> None:
         where = outs[0] if len(outs) == 1 else f"{len(outs)} reviews"
         question = f"Delete everything of {player} in {where} for good?"
         click.confirm(question, abort=True, err=True)
-    with bad_files():
-        from assessor.report.class_work import write_class
-        from assessor.review.books import one_at_a_time, open_books
-        from assessor.review.forgetting import forget as forget_player
+    from assessor.review.forgetting import NobodyKnown
 
-        for out in outs:
-            books = open_books(out)
-            with one_at_a_time(books):
-                done = forget_player(books, player)
-                write_class(books)
-            counts = {
-                "take": done.takes,
-                "correction": done.corrections,
-                "answer": done.answers,
-            }
-            told = ", ".join(
-                f"{n} {word}{'s' * (n != 1)}" for word, n in counts.items()
-            )
-            show(f"{out}: {', '.join(done.pseudonyms)} forgotten: {told}\n")
+    done: list[str] = []
+    unknown: list[str] = []
+    problems: list[str] = []
+    with bad_files():
+        for out in outs:  # one that cannot be read must not keep the others
+            try:
+                done.append(_told(out, _forgotten(out, player)))
+            except NobodyKnown as problem:
+                unknown.append(str(problem))
+            except AssessorError as problem:
+                problems.append(str(problem))
+    show("".join(done))
+    problems += [] if done else unknown
+    for text in problems:
+        click.echo(printable(f"assessor: {text}"), err=True)
+    if problems:
+        sys.exit(BAD_FILE)
+
+
+def _forgotten(out: str, player: str) -> Forgotten:
+    from assessor.report.class_work import CLASS_PAGE, CLASS_TABLE, write_class
+    from assessor.review.books import one_at_a_time, open_books
+    from assessor.review.forgetting import forget as forget_player
+
+    books = open_books(out)
+    with one_at_a_time(books):
+        done = forget_player(books, player)
+        for name in (CLASS_PAGE, CLASS_TABLE):  # gone, should the new ones fail
+            (books.out / name).unlink(missing_ok=True)
+        write_class(books)
+    return done
+
+
+def _told(out: str, done: Forgotten) -> str:
+    counts = {"take": done.takes, "correction": done.corrections}
+    counts["answer"] = done.answers
+    told = ", ".join(f"{n} {word}{'s' * (n != 1)}" for word, n in counts.items())
+    return f"{out}: {', '.join(done.pseudonyms)} forgotten: {told}\n"
