@@ -15,15 +15,20 @@ from typing import Any
 
 import made_up_class
 import pytest
+import soundfile
 from click.testing import CliRunner
 
-from assessor.assessment import Settings
+from assessor import recording
+from assessor.assessment import Settings, assess
+from assessor.capture.slate import ClickKind, Slate, write_flac
 from assessor.cli import main
 from assessor.errors import LickError, ReviewError
+from assessor.measures.clock import Click
 from assessor.report.class_work import listen
 from assessor.review import assignment, planning, running
 from assessor.review.assignment import Assignment, Player
 from assessor.review.books import Books, open_books
+from assessor.review.finding import finding_of
 from assessor.review.jobs import Job, Outcome
 from assessor.review.matching import match
 from assessor.review.places import HandedIn, handed_in
@@ -537,3 +542,30 @@ def test_what_a_kill_left_half_written_is_swept_up(
         (out / place / ".x.json.123.part").touch()
     _planned(folder, out)
     assert not list(out.rglob("*.part"))
+
+
+def test_a_take_that_knows_its_click_is_held_against_it(
+    folder: Path, tmp_path: Path
+) -> None:
+    """As a single check does; the assignment's own click goes before it."""
+    file = tmp_path / "in" / "ada" / "x.flac"
+    file.parent.mkdir(parents=True)
+    samples, rate_hz = soundfile.read(
+        folder / "player-000" / "player-000.flac", dtype="float32"
+    )
+    asked = _asked(folder)
+    slate = Slate(
+        "x", asked.licks[0].lick.tempo_bpm, click=ClickKind.ACCENT, click_sent_s=0.0
+    )
+    write_flac(file, [samples], rate_hz, replace(slate, latency_s=0.03))
+    books = open_books(tmp_path / "out", create=True)
+    planning.plan(books, asked, str(tmp_path / "in"), planning.Options(report=False))
+    (job,) = planning.jobs(books)
+    heard = recording.read(file)
+    by_click = Settings(click=Click(0.03, slate.tempo_bpm))
+    expected = finding_of(assess(heard, job.lick, by_click))
+    assert listen(job).found == expected
+    assert finding_of(assess(heard, job.lick)) != expected
+    other = Settings(click=Click(0.0))
+    found = listen(replace(job, settings=other)).found
+    assert found == finding_of(assess(heard, job.lick, other))

@@ -11,7 +11,9 @@ from threadpoolctl import threadpool_limits
 
 from assessor import recording
 from assessor.assessment import Assessment, assess
+from assessor.capture.slate import read_slate
 from assessor.errors import AssessorError
+from assessor.measures.clock import Click
 from assessor.passes import TEMPO_RATIOS
 from assessor.recording import Recording
 from assessor.report.class_page import class_page
@@ -76,14 +78,23 @@ def _listened(job: Job) -> Outcome:
 
 
 def assessed(job: Job) -> tuple[Recording, Assessment]:
-    """Recording of a take, named as it is shown, and what the tool finds in it."""
-    asked = job.lick
+    """Recording of a take, named as it is shown, and what the tool finds in it.
+
+    A take that says itself to which click it was played is held against that click,
+    where the assignment names none.
+    """
+    asked, settings = job.lick, job.settings
     # nothing shorter than its first note, played as fast as is looked for, can hold it
     shortest_s = float(asked.ends_s()[0]) / max(TEMPO_RATIOS)
     with at_hand(job.address) as file:
         heard = recording.read(file, shortest_s=shortest_s)
+        slate = read_slate(file)
     heard = replace(heard, name=job.shown_name)
-    return heard, assess(heard, asked, job.settings)
+    if slate is not None and settings.click is None:
+        heard = replace(heard, flags=(*heard.flags, *slate.flags()))
+        found = slate.click_in_take
+        settings = replace(settings, click=None if found is None else Click(*found))
+    return heard, assess(heard, asked, settings)
 
 
 def _json(assessment: Assessment) -> bytes:
