@@ -21,7 +21,7 @@ from assessor.history.progress import (
     Verdict,
     progress_of,
 )
-from assessor.history.summary import Summary, summary_of
+from assessor.history.summary import summaries_from, summary_of
 from assessor.history.takes import Take
 from assessor.measures.clock import Click
 from assessor.measures.tolerance import TOLERANCES
@@ -72,7 +72,7 @@ def improving(count: int) -> list[Take]:
 def test_summary_survives_json() -> None:
     """What is stored is what comes back."""
     summary = summary_of(stores.result(3, missed=(4,)))
-    again = Summary.from_json(json.loads(json.dumps(summary.to_json())))
+    (again,) = summaries_from([json.dumps(summary.to_json())])
     assert again.readings.keys() == summary.readings.keys()
     for name, kept in again.readings.items():
         assert kept[:1] == pytest.approx(summary.readings[name][:1], rel=1e-5)

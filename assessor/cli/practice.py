@@ -51,6 +51,7 @@ def practice() -> None:
     help="Write how it should sound, and a click, as files to practise with.",
 )
 @store_option
+@many_records()
 def plan_practice(
     minutes: float,
     player: str,
@@ -70,7 +71,7 @@ def plan_practice(
     except ValueError as problem:
         raise click.BadParameter(str(problem), param_hint="--rule") from problem
     now = datetime.now(UTC)
-    with bad_files(), many_records(), open_store(store_text, create=False) as store:
+    with bad_files(), open_store(store_text, create=False) as store:
         found = progress_of(takes.takes_of(store, takes.Selection(player=player)))
         kept = takes.licks_of(store)
         licks = {one.digest: lick_of(one.sheet) for one in kept if one.sheet}

@@ -53,6 +53,7 @@ PIPE_WIDTH, WIDEST = 80, 120
     help="Which one --figure draws, by its name in the report.",
 )
 @store_option
+@many_records()
 def progress(
     lick_text: str,
     player: str,
@@ -78,7 +79,7 @@ def progress(
     for option, file in (("--html", html_path), ("--figure", figure_path)):
         refuse_wrong_place(option, file)
     now = datetime.now(UTC)
-    with bad_files(), many_records(), open_store(store_text, create=False) as store:
+    with bad_files(), open_store(store_text, create=False) as store:
         digest, title = None, ""
         if lick_text:
             digest, title = find_lick(store, lick_text, drilled=True)

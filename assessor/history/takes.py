@@ -16,7 +16,7 @@ from assessor.errors import HistoryError
 from assessor.history import clock
 from assessor.history.models import Base, Device, LickRow, Player, ResultRow, TakeRow
 from assessor.history.store import Store
-from assessor.history.summary import Json, Summary, summary_of
+from assessor.history.summary import Json, Summary, summaries_from, summary_of
 
 if TYPE_CHECKING:
     from assessor.lick.notation import Lick
@@ -252,11 +252,10 @@ def takes_of(store: Store, selection: Selection = EVERYTHING) -> list[Take]:
     )
     with store.reading() as session:
         rows = session.connection().execute(meant(query, selection)).all()
-    # all at once: one by one costs half as much again
-    summaries = json.loads(f"[{','.join([row[-1] for row in rows])}]")
+    summaries = summaries_from(row[-1] for row in rows)
     found = []
     for row, summary in zip(rows, summaries, strict=True):
-        fields: list[Any] = [*row[:-1], Summary.from_json(summary)]
+        fields: list[Any] = [*row[:-1], summary]
         found.append(Take(*fields))
     return found
 
