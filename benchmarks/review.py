@@ -31,7 +31,7 @@ from assessor.review import assignment, planning, running  # noqa: E402
 from assessor.review.books import open_books  # noqa: E402
 from assessor.review.workers import Processes  # noqa: E402
 
-ALONE = 12  # takes that are timed one by one
+ALONE = 40  # takes that are timed one by one
 WARM = 2
 TAKE_S = 10.0
 
