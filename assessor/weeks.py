@@ -16,6 +16,7 @@ from assessor.history.progress import (
     Series,
     Verdict,
 )
+from assessor.words import plural
 
 if TYPE_CHECKING:
     from assessor.lick.notation import Lick
@@ -125,7 +126,7 @@ def drill_words(drill: DrillProgress) -> list[str]:
     faulty = [place for place, count in drill.faulty.items() if count]
     faulty.sort(key=lambda k: (-drill.faulty[k] / drill.reached[k], k))
     places = [
-        f"{k + 1} ({drill.faulty[k]} of {_many(drill.reached[k], 'time')})"
+        f"{k + 1} ({drill.faulty[k]} of {plural(drill.reached[k], 'time')})"
         for k in faulty[:MOST_PLACES]
     ]
     if len(faulty) > MOST_PLACES:
@@ -138,13 +139,9 @@ def drill_words(drill: DrillProgress) -> list[str]:
 
 def _facts(one: LickProgress) -> str:
     first, last = one.series[0].points[0].day, one.series[0].points[-1].day
-    takes, days = _many(len(one.takes), "take"), _many(one.days, "day")
+    takes, days = plural(len(one.takes), "take"), plural(one.days, "day")
     span = f"{first}" if first == last else f"{first} to {last}"
     return f"{takes} on {days}, {span}"
-
-
-def _many(count: int, what: str) -> str:
-    return f"{count} {what}" if count == 1 else f"{count} {what}s"
 
 
 def tempo_line(one: LickProgress) -> str:

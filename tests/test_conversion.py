@@ -228,7 +228,7 @@ def test_nothing_is_written_over_without_asking(tmp_path: Path) -> None:
     ("words", "code", "message"),
     [
         (["{sheet}", "-o", "{tmp}/a.doc"], 2, "known are .lick, .musicxml"),
-        (["{sheet}", "-o", "{tmp}/no/a.lick"], 2, "its folder is not there"),
+        (["{sheet}", "-o", "{tmp}/no/a.lick"], 2, "there is no folder"),
         (["{sheet}", "-o", "{tmp}"], 2, "that is a folder"),
         (["{sheet}"], 2, "Missing option '-o'"),
         (["{tmp}/none.lick", "-o", "{tmp}/a.mid"], 3, "no such file"),

@@ -401,7 +401,7 @@ def test_without_a_place_the_forms_are_listed() -> None:
     """Cells with their notes, forms with their length or why they do not go."""
     done = run(CELLS)
     assert done.exit_code == 0
-    assert "   7  notes 25-29     from bar 2, beat 3" in done.output
+    assert "   7  notes 25 to 29   from bar 2, beat 3" in done.output
     assert "before the next: 116 notes" in done.output
     assert "picked: nothing is slurred in this lick\n" in done.output
 
@@ -455,7 +455,7 @@ def test_a_folder_gets_every_form(tmp_path: Path) -> None:
     [
         (["--form", "cells"], "say with -o where to write it"),
         (["-o", "{tmp}/a.lick"], "say which --form, or name a folder"),
-        (["-o", "{tmp}/no/drills"], "its folder is not there"),
+        (["-o", "{tmp}/no/drills"], "there is no folder"),
         (["-o", "{tmp}/a.pdf", "--form", "cells"], "known are .lick"),
         (["-o", "{tmp}/a.lick", "--form", "cell"], "--form cell needs --cell"),
         (

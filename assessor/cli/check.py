@@ -6,7 +6,6 @@ Exit code 1: assessed and outside tolerance, only with ``--enforce``.
 from __future__ import annotations
 
 import json
-import shutil
 import sys
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -14,6 +13,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from assessor.cli import keeping
+from assessor.cli.options import tempo_option
 from assessor.cli.outputs import refuse_wrong_place, write_pictures
 from assessor.cli.taken import Asked, assess_take, wish_with
 from assessor.cli.terminal import (
@@ -24,15 +24,15 @@ from assessor.cli.terminal import (
     printable,
     show,
     wants_colour,
+    width_of_terminal,
     write,
+    wrong_value,
 )
 
 if TYPE_CHECKING:
     from assessor.assessment import Assessment, Settings
 
 OUTSIDE = 1
-
-PIPE_WIDTH, WIDEST = 80, 120
 
 
 @click.command()
@@ -75,14 +75,8 @@ PIPE_WIDTH, WIDEST = 80, 120
     metavar="OUT",
     help="Write every note of every pass as comma-separated values.",
 )
-@click.option(
-    "--tempo",
-    "tempo_bpm",
-    metavar="BPM",
-    type=Number(20, 400),
-    help=(
-        "Tempo that was meant, quarter notes a minute, where it is not the written one."
-    ),
+@tempo_option(
+    "Quarter notes a minute that were meant, where it is not the written tempo."
 )
 @click.option(
     "--click",
@@ -195,10 +189,8 @@ def parse_settings(
     from assessor.measures.clock import Click
     from assessor.measures.tolerance import parse_tolerance
 
-    try:
+    with wrong_value("--tolerance"):
         tolerance = parse_tolerance(tolerance_text)
-    except ValueError as problem:
-        raise click.BadParameter(str(problem), param_hint="--tolerance") from problem
     beat = None if click_s is None else Click(click_s)
     return Settings(tempo_bpm, beat, tolerance, Tracker(tracker))
 
@@ -214,9 +206,7 @@ def show_assessment(assessment: Assessment, json_path: str | None, colour: str) 
             return
         write(Path(json_path), text + "\n")
     painted = colour == "always" or (colour == "auto" and wants_colour(sys.stdout))
-    width = PIPE_WIDTH
-    if sys.stdout.isatty():
-        width = min(shutil.get_terminal_size().columns, WIDEST)
+    width = width_of_terminal()
     text = report.terminal(assessment, width, colour=painted)
     if not can_hold(sys.stdout, text):
         text = report.terminal(assessment, width, colour=painted, ascii_only=True)

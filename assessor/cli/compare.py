@@ -2,15 +2,13 @@
 
 from __future__ import annotations
 
-import shutil
 import sys
 from pathlib import Path
 
 import click
 
-from assessor.cli.check import PIPE_WIDTH, WIDEST
 from assessor.cli.outputs import refuse_wrong_place
-from assessor.cli.terminal import bad_files, can_hold, show, write
+from assessor.cli.terminal import bad_files, can_hold, show, width_of_terminal, write
 
 
 @click.command()
@@ -29,9 +27,7 @@ def compare(first: str, second: str, html_path: str | None) -> None:
     from assessor.report.text import ASCII
 
     refuse_wrong_place("--html", html_path)
-    width = PIPE_WIDTH
-    if sys.stdout.isatty():
-        width = min(shutil.get_terminal_size().columns, WIDEST)
+    width = width_of_terminal()
     with bad_files():
         before, after = read_result(first), read_result(second)
         text = comparison(before, after, width)

@@ -13,6 +13,7 @@ import click
 
 from assessor.cli.keeping import find_lick, player_option, span_options, store_option
 from assessor.cli.terminal import bad_files, patience, show, write
+from assessor.words import plural
 
 if TYPE_CHECKING:
     from assessor.history.store import Store
@@ -116,12 +117,8 @@ def import_history(file: str, store_text: str | None) -> None:
             raise HistoryError(message, file) from problem
         except HistoryError as problem:
             raise HistoryError(problem.message, file) from problem
-    new = ", ".join(f"{n} {_many(kind, n)}" for kind, n in counts.items() if n)
+    new = ", ".join(plural(n, kind) for kind, n in counts.items() if n)
     show(f"New: {new or 'nothing'}\n")
-
-
-def _many(kind: str, count: int) -> str:
-    return kind if count == 1 else f"{kind}s"
 
 
 @history.command("forget")
@@ -165,12 +162,12 @@ def forget_takes(
             question = f"Delete {count} take{'' if count == 1 else 's'} for good?"
             click.confirm(question, abort=True, err=True)
         done = forget(store, selection, backups=backups)
-    text = f"Forgotten: {done.takes} {_many('take', done.takes)}"
-    text += f", {done.sessions} {_many('practice session', done.sessions)}"
+    text = f"Forgotten: {plural(done.takes, 'take')}"
+    text += f", {plural(done.sessions, 'practice session')}"
     if done.copies:
         text += f", {done.copies} {'copy' if done.copies == 1 else 'copies'} of takes"
     if backups:
-        text += f"; {done.backups} {_many('backup', done.backups)} cleaned"
+        text += f"; {plural(done.backups, 'backup')} cleaned"
     show(text + "\n")
 
 
@@ -206,7 +203,7 @@ def hear_again(
                 said.append(_again(store, take))
     gone = [text for text in said if text]
     done = len(said) - len(gone)
-    lines = [*gone, f"{done} {_many('take', done)} assessed again"]
+    lines = [*gone, f"{plural(done, 'take')} assessed again"]
     show("\n".join(lines) + "\n")
 
 

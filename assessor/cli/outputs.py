@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from assessor.cli.terminal import write
+from assessor.cli.terminal import write, wrong_place
 
 if TYPE_CHECKING:
     from assessor.assessment import Assessment
@@ -29,9 +29,9 @@ def refuse_wrong_place(option: str, file: str | None) -> None:
     if file is None or (option == "--json" and file == "-"):
         return
     out = Path(file)
-    problem = ""
-    if out.is_dir() or not out.parent.is_dir():
-        problem = "that is a folder, or its folder is not there; name a file"
+    problem = wrong_place(out)
+    if problem:
+        pass
     elif option == "--figure" and out.suffix.lower() not in FIGURE_MARKS:
         problem = "a picture is written as .svg or .png"
     elif option == "--figure" and _lacks_typst(out):

@@ -19,7 +19,7 @@ from assessor.cli.keeping import (
     span_options,
     store_option,
 )
-from assessor.cli.terminal import Number, bad_files, patience, show
+from assessor.cli.terminal import Number, bad_files, patience, show, wrong_value
 
 if TYPE_CHECKING:
     from assessor.history.plan import Numbers, Plan
@@ -66,20 +66,16 @@ def plan_practice(
     from assessor.history.progress import progress_of
     from assessor.history.store import open_store
 
-    try:
+    with wrong_value("--rule"):
         numbers = plan.parse_numbers(rule_text)
-    except ValueError as problem:
-        raise click.BadParameter(str(problem), param_hint="--rule") from problem
     now = datetime.now(UTC)
     with bad_files(), open_store(store_text, create=False) as store:
         found = progress_of(takes.takes_of(store, takes.Selection(player=player)))
         kept = takes.licks_of(store)
         licks = {one.digest: lick_of(one.sheet) for one in kept if one.sheet}
         cautions = cautions_of(store, player, now)
-    try:
+    with wrong_value("MINUTES"):
         made = plan.plan_of(found, licks, minutes, now, numbers=numbers)
-    except ValueError as problem:
-        raise click.BadParameter(str(problem), param_hint="MINUTES") from problem
     lines = [*paragraphs("Caution", cautions), *_plan_lines(made, numbers)]
     if folder is not None and made.steps:
         with bad_files(), patience("playing what is to be practised"):

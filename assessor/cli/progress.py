@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import shutil
-import sys
 from collections.abc import Sequence
 from dataclasses import replace
 from datetime import UTC, datetime
@@ -21,7 +19,13 @@ from assessor.cli.keeping import (
     store_option,
 )
 from assessor.cli.outputs import painted, refuse_wrong_place
-from assessor.cli.terminal import bad_files, can_hold, show, write
+from assessor.cli.terminal import (
+    bad_files,
+    say_words,
+    width_of_terminal,
+    write,
+    wrong_value,
+)
 
 if TYPE_CHECKING:
     from assessor.history.drills import DrillProgress
@@ -29,8 +33,6 @@ if TYPE_CHECKING:
     from assessor.history.store import Store
     from assessor.history.takes import KeptLick, Selection
     from assessor.lick.notation import Lick
-
-PIPE_WIDTH, WIDEST = 80, 120
 
 
 @click.command()
@@ -137,10 +139,8 @@ def _write_figure(found: Sequence[LickProgress], reading: str, file: str) -> Non
         if not found:
             message = "there is no take of the lick itself to draw, only of its drills"
         raise click.BadParameter(message, param_hint="--figure")
-    try:
+    with wrong_value("--reading"):
         drawn = alone(weeks_picture(found[0], reading))
-    except ValueError as problem:
-        raise click.BadParameter(str(problem), param_hint="--reading") from problem
     write(Path(file), painted(drawn, file))
 
 
@@ -154,9 +154,7 @@ def _show(
 ) -> None:
     from assessor.weeks import drills_alone, in_full, overview
 
-    width = PIPE_WIDTH
-    if sys.stdout.isatty():
-        width = min(shutil.get_terminal_size().columns, WIDEST)
+    width = width_of_terminal()
     if len(found) == 1:
         text = in_full(found[0], licks.get(found[0].lick), width, drills)
     elif drills:
@@ -165,6 +163,4 @@ def _show(
         text = overview(found, width)
     if cautions:
         text += "\n" + "\n".join(paragraphs("Caution", cautions, width)) + "\n"
-    if not can_hold(sys.stdout, text):
-        text = text.encode("ascii", "replace").decode()
-    show(text)
+    say_words(text)

@@ -10,6 +10,7 @@ import contextlib
 import math
 import os
 import re
+import shutil
 import sys
 import threading
 import time
@@ -24,6 +25,7 @@ from assessor.errors import AssessorError
 BAD_FILE = 3
 INTERRUPTED = 130  # 128 + SIGINT, as shells have it
 PATIENCE_S = 1.0  # what takes longer is announced
+PIPE_WIDTH, WIDEST = 80, 120  # columns: not on a terminal, and at most on one
 # Control characters but tab, line feed, and the escape that begins a colour
 # (ECMA-48: C0, DEL, C1; SGR)
 COMMANDS_IN_TEXT = re.compile(
@@ -56,6 +58,15 @@ def bad_files() -> Iterator[None]:
         sys.exit(BAD_FILE)
     except KeyboardInterrupt:
         sys.exit(INTERRUPTED)
+
+
+@contextlib.contextmanager
+def wrong_value(option: str) -> Iterator[None]:
+    """End the program with words and code 2 where what an option says has no sense."""
+    try:
+        yield
+    except ValueError as problem:
+        raise click.BadParameter(str(problem), param_hint=option) from problem
 
 
 def wants_colour(stream: TextIO) -> bool:
@@ -99,6 +110,33 @@ def show(text: str, *, as_is: bool = False) -> None:
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
 
 
+def say_words(text: str) -> None:
+    """Show words; a question mark for what the terminal's encoding does not have."""
+    if not can_hold(sys.stdout, text):
+        encoding = sys.stdout.encoding or "ascii"
+        text = text.encode(encoding, "replace").decode(encoding)
+    show(text)
+
+
+def width_of_terminal() -> int:
+    """Columns to fill."""
+    if sys.stdout.isatty():
+        return min(shutil.get_terminal_size().columns, WIDEST)
+    return PIPE_WIDTH
+
+
+def wrong_place(file: Path) -> str:
+    """Why no file can be written there, and what to do; empty where it can."""
+    folder = file.parent
+    if file.is_dir():
+        return "that is a folder; name a file"
+    if not folder.is_dir():
+        return f"there is no folder {folder}; make it, or name another"
+    if not os.access(folder, os.W_OK):
+        return f"nothing may be written to the folder {folder}; name another"
+    return ""
+
+
 def write(file: Path, content: str | bytes) -> None:
     """Write a whole file or none: beside it first, then in its place."""
     whole = content.encode() if isinstance(content, str) else content
@@ -108,8 +146,9 @@ def write(file: Path, content: str | bytes) -> None:
         os.replace(part, file)
     except OSError as problem:
         part.unlink(missing_ok=True)
-        message = f"{file}: cannot be written: {problem.strerror}"
-        raise click.BadParameter(message, param_hint="output") from problem
+        remedy = wrong_place(file) or "make room, or name another place"
+        message = f"{file}: cannot be written: {problem.strerror}; {remedy}"
+        raise click.UsageError(message) from problem
 
 
 @contextlib.contextmanager

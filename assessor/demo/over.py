@@ -23,17 +23,18 @@ def parse_over(text: str) -> tuple[tuple[int, ...], ...]:
     Raises
     ------
     ValueError
-        When a bar holds neither notes nor one chord.
+        When there is nothing in it, or a bar holds neither notes nor one chord.
 
     Examples
     --------
-    >>> parse_over("A2 E3"), parse_over("A5"), parse_over("")
-    (((45, 52),), ((45, 52),), ())
+    >>> parse_over("A2 E3"), parse_over("A5")
+    (((45, 52),), ((45, 52),))
     >>> parse_over("Dm7 | G7")
     ((50, 53, 57, 60), (43, 53, 59, 62))
     """
     if not text.strip():
-        return ()
+        message = "nothing is named; name notes or a chord, or leave it out"
+        raise ValueError(message)
     bars = text.split("|")
     if len(bars) > MOST_BARS:
         message = f"{len(bars)} bars of chords, more than {MOST_BARS}"

@@ -7,7 +7,6 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import tzinfo
 
-from assessor.history.licks import lick_of
 from assessor.history.progress import LickProgress, progress_of
 from assessor.history.takes import KeptLick, Take
 from assessor.lick.notation import Lick
@@ -36,6 +35,8 @@ class DrillProgress:
 
 def parents_of(kept: Iterable[KeptLick]) -> dict[str, str]:
     """Title of every lick, by its digest, that some drills are made of."""
+    from assessor.history.licks import lick_of  # who names no lick needs no reader
+
     parents = (lick_of(one.sheet).parent for one in kept if one.sheet)
     return {one.digest: one.title for one in parents if one is not None and one.digest}
 

@@ -18,6 +18,7 @@ from assessor.lick.scales import Chord, Scale, interval_name, tonic_name
 from assessor.lick.sheet_header import NAMED_TUNINGS
 from assessor.lick.sheet_signs import plain_number
 from assessor.lick.sheet_writing import tab_systems
+from assessor.words import plural, span
 
 NARROWEST = 40
 LABEL = 9  # columns for the word in front of a line
@@ -101,15 +102,6 @@ def tuning_name(name: str) -> str:
     )
 
 
-def plural(count: int, name: str) -> str:
-    """Count with its noun.
-
-    >>> plural(1, "note"), plural(0, "note")
-    ('1 note', '0 notes')
-    """
-    return f"{count} {name}{'' if count == 1 else 's'}"
-
-
 def short(number: float) -> str:
     """At most two decimals.
 
@@ -191,7 +183,7 @@ def _single_value_name(spelled: str) -> str:
 def _range(content: Content) -> str:
     """Lowest and highest pitch, and the frets."""
     low, high = content.lowest_midi, content.highest_midi
-    frets = f"frets {content.lowest_fret} to {content.highest_fret}"
+    frets = span("fret", content.lowest_fret, content.highest_fret)
     if low is None or high is None:
         return f"no pitch, all notes are dead; {frets}"
     if low == high:
@@ -315,7 +307,7 @@ def _key(content: Content) -> str:
     if content.key is None:
         return "not to be told from these notes"
     if not content.key.sure:
-        return f"not sure from these notes; the nearest is {content.key}"
+        return f"left open by these notes; {content.key} fits best"
     return f"{content.key}, by its notes"
 
 
@@ -376,7 +368,7 @@ def _demands(lick: Lick, demands: Demands) -> Iterator[str]:
     if stretch is not None:
         held = "held at once for a slur" if stretch.slur else "without a shift"
         yield (
-            f"frets {stretch.low_fret} to {stretch.high_fret} {held}: "
+            f"{span('fret', stretch.low_fret, stretch.high_fret)} {held}: "
             f"{plural(stretch.frets, 'fret')}, {stretch.distance_mm:.0f} mm on a neck "
             f"of {SCALE_LENGTH_MM:.0f} mm"
         )

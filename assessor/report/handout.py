@@ -263,7 +263,7 @@ def _manner(words: str) -> tuple[float | None, tuple[tuple[int, ...], ...]]:
             f'{SLOWEST_BPM:g} to {FASTEST_BPM:g}) or "60 bpm over Am7", not {words!r}'
         )
         raise ValueError(message)
-    return tempo_bpm, parse_over(found["over"] or "")
+    return tempo_bpm, parse_over(found["over"]) if found["over"] else ()
 
 
 def plain_text(tokens: Sequence[Token]) -> str:

@@ -9,6 +9,7 @@ import click
 from assessor.cli.lick.files import force_option, out_option, refuse_wrong_out
 from assessor.cli.lick.writing import LICK_SUFFIXES, listed, write_lick
 from assessor.cli.terminal import bad_files, show
+from assessor.words import plural
 
 
 @click.command()
@@ -22,7 +23,6 @@ def convert(lick_path: str, out: Path, force: bool) -> None:
     """
     refuse_wrong_out(out, LICK_SUFFIXES, force=force)
     from assessor import lick
-    from assessor.lick.content_text import plural
 
     with bad_files():
         asked = lick.read(lick_path)

@@ -15,6 +15,7 @@ import click
 from assessor.cli.lick.files import force_option, refuse_wrong_out
 from assessor.cli.lick.writing import LICK_SUFFIXES, listed, write_lick
 from assessor.cli.terminal import Number, bad_files, show
+from assessor.words import plural, span
 
 if TYPE_CHECKING:
     from assessor.lick.notation import Lick
@@ -155,7 +156,7 @@ def _refuse_wrong_place(out: Path, form: str | None, *, force: bool) -> None:
     elif out.exists() and not out.is_dir():
         problem = "without --form that is to be a folder, and it is a file"
     elif not out.parent.is_dir():
-        problem = "its folder is not there"
+        problem = f"there is no folder {out.parent}; make it, or name another"
     if problem:
         message = f"{out}: {problem}"
         raise click.BadParameter(message, param_hint="--out")
@@ -266,7 +267,7 @@ def _makers_of_all(
 def _said(made: Lick) -> str:
     """Title, length and how many notes."""
     minutes, seconds = divmod(round(float(made.ends_s()[-1])), 60)
-    return f"{made.title}, {len(made)} notes, {minutes}:{seconds:02d}"
+    return f"{made.title}, {plural(len(made), 'note')}, {minutes}:{seconds:02d}"
 
 
 def _listing(lick: Lick, groups: Sequence[range], wish: Wish) -> str:
@@ -275,14 +276,14 @@ def _listing(lick: Lick, groups: Sequence[range], wish: Wish) -> str:
 
     lines = [f"{lick.title}\n\n", "cells\n"]
     for number, group in enumerate(groups, start=1):
-        notes = f"notes {group.start + 1}-{group.stop}"
+        notes = span("note", group.start + 1, group.stop)
         place = say_place(lick, group.start)
-        lines.append(f"  {number:>2}  {notes:<14}  from {place}\n")
+        lines.append(f"  {number:>2}  {notes:<15}  from {place}\n")
     lines.append("\nforms, --form NAME -o OUT\n")
     for name, what in FORMS.items():
         try:
             made = _maker(lick, groups, wish)[name]()
-            length = f"{len(made)} notes"
+            length = plural(len(made), "note")
         except ValueError as problem:
             length = str(problem).partition(";")[0]
         lines.append(f"  {name:<10} {what}: {length}\n")

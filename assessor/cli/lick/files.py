@@ -7,6 +7,8 @@ from pathlib import Path
 
 import click
 
+from assessor.cli.terminal import wrong_place
+
 out_option = click.option(
     "-o",
     "--out",
@@ -23,12 +25,10 @@ force_option = click.option(
 
 def refuse_wrong_out(out: Path, suffixes: Sequence[str], *, force: bool) -> None:
     """Refuse, before any work is done, to write where nothing should go."""
-    problem = ""
-    if out.is_dir() or not out.parent.is_dir():
-        problem = "that is a folder, or its folder is not there; name a file"
-    elif out.suffix.lower() not in suffixes:
+    problem = wrong_place(out)
+    if not problem and out.suffix.lower() not in suffixes:
         problem = f"the ending says the format; known are {', '.join(suffixes)}"
-    elif out.exists() and not force:
+    elif not problem and out.exists() and not force:
         problem = "that file is already there; --force writes over it"
     if problem:
         message = f"{out}: {problem}"

@@ -14,7 +14,9 @@ import click
 
 from assessor.cli.lick.files import force_option, refuse_wrong_out
 from assessor.cli.lick.writing import LICK_SUFFIXES, listed, write_lick
-from assessor.cli.terminal import Number, bad_files, patience, show, write
+from assessor.cli.options import tempo_option
+from assessor.cli.terminal import Number, bad_files, patience, show, write, wrong_value
+from assessor.words import plural
 
 if TYPE_CHECKING:
     from assessor.lick.notation import Lick
@@ -34,13 +36,7 @@ ALL_PASSES = "all"
     type=click.Path(path_type=Path),
     help="File to write; its ending says which format. Left out: the sheet is shown.",
 )
-@click.option(
-    "--tempo",
-    "tempo_bpm",
-    metavar="BPM",
-    type=Number(20, 400),
-    help="Quarter notes a minute that were meant, roughly; found when left out.",
-)
+@tempo_option("Quarter notes a minute that were meant, roughly; found when left out.")
 @click.option("--meter", metavar="METER", default="4/4", show_default=True)
 @click.option(
     "--pickup",
@@ -174,10 +170,8 @@ def _read(key: str, text: str) -> Any:
     """Read the value of a sheet's header line that was given as an option."""
     from assessor.lick.sheet_header import parse_value
 
-    try:
+    with wrong_value(f"--{key}"):
         return parse_value(key, text)[1]
-    except ValueError as problem:
-        raise click.BadParameter(str(problem), param_hint=f"--{key}") from problem
 
 
 def _write(found: Transcription, out: Path, take_path: str) -> tuple[str, ...]:
@@ -209,7 +203,9 @@ def _sheet(found: Transcription, take_path: str) -> str:
 def _summary(found: Transcription, out: Path, wishes: Wishes) -> str:
     """What was written, and what is not sure."""
     lick = found.lick
-    text = f"{out}: {lick.title}, {_count(len(lick))}, {_tempo(found, wishes)}\n"
+    text = (
+        f"{out}: {lick.title}, {plural(len(lick), 'note')}, {_tempo(found, wishes)}\n"
+    )
     if len(found.passes) > 1:
         spans = ", ".join(f"{a:.1f}-{b:.1f} s" for a, b in found.passes)
         written = "all of them are written"
@@ -220,11 +216,6 @@ def _summary(found: Transcription, out: Path, wishes: Wishes) -> str:
             "--pass N takes another, --pass all everything.\n"
         )
     return text + (listed("not sure", _unsure(found)) or "Nothing in it is doubtful.\n")
-
-
-def _count(notes: int) -> str:
-    """Count of notes in words."""
-    return "1 note" if notes == 1 else f"{notes} notes"
 
 
 def _tempo(found: Transcription, wishes: Wishes) -> str:

@@ -9,7 +9,8 @@ import click
 
 from assessor.cli.lick.files import force_option, out_option, refuse_wrong_out
 from assessor.cli.lick.writing import listed
-from assessor.cli.terminal import Number, bad_files, show, write
+from assessor.cli.options import TEMPO, tempo_option
+from assessor.cli.terminal import Number, bad_files, show, write, wrong_value
 
 if TYPE_CHECKING:
     from assessor.demo import Demo, Manner
@@ -17,25 +18,19 @@ if TYPE_CHECKING:
 
 SOUND_SUFFIXES = (".wav", ".flac")
 MIDI_SUFFIX = ".mid"
-MOST_STEPS = 100
+USUAL_STEP_BPM, MOST_STEPS = 5.0, 100
 LONGEST_S = 1800.0
 
 
 @click.command()
 @click.argument("lick_path", metavar="FILE")
 @out_option
-@click.option(
-    "--tempo",
-    "tempo_bpm",
-    metavar="BPM",
-    type=Number(20, 400),
-    help="Quarter notes a minute; as written when left out.",
-)
+@tempo_option("Quarter notes a minute; as written when left out.")
 @click.option(
     "--to",
     "to_bpm",
     metavar="BPM",
-    type=Number(20, 400),
+    type=TEMPO,
     help="Go on to this tempo in steps, each counted in.",
 )
 @click.option(
@@ -43,9 +38,7 @@ LONGEST_S = 1800.0
     "by_bpm",
     metavar="BPM",
     type=Number(0.5, 100),
-    default=5.0,
-    show_default=True,
-    help="Size of these steps.",
+    help=f"Size of these steps; {USUAL_STEP_BPM:g} when left out.",
 )
 @click.option(
     "--repeat",
@@ -70,7 +63,6 @@ LONGEST_S = 1800.0
     "--over",
     "over",
     metavar="WHAT",
-    default="",
     help='What is held under it: notes "A2 E3", a chord "Am7", one a bar "Dm7 | G7".',
 )
 @force_option
@@ -79,11 +71,11 @@ def hear(
     out: Path,
     tempo_bpm: float | None,
     to_bpm: float | None,
-    by_bpm: float,
+    by_bpm: float | None,
     repeats: int,
     clicks: bool,
     count_in_bars: int,
-    over: str,
+    over: str | None,
     force: bool,
 ) -> None:
     """Play the lick in FILE into a sound file (.wav, .flac) or a MIDI file (.mid).
@@ -106,22 +98,26 @@ def hear(
     show(listed(f"changed or left out on reading {lick_path}", asked.notices))
 
 
-def _over(words: str) -> tuple[tuple[int, ...], ...]:
+def _over(words: str | None) -> tuple[tuple[int, ...], ...]:
     """MIDI numbers of what is held in each bar."""
-    if not words.strip():
+    if words is None:
         return ()
     from assessor.demo.over import parse_over
 
-    try:
+    with wrong_value("--over"):
         return parse_over(words)
-    except ValueError as problem:
-        raise click.BadParameter(str(problem), param_hint="--over") from problem
 
 
-def _ladder(from_bpm: float, to_bpm: float | None, by_bpm: float) -> tuple[float, ...]:
+def _ladder(
+    from_bpm: float, to_bpm: float | None, by_bpm: float | None
+) -> tuple[float, ...]:
     """Tempos from one to another, up or down, the last one as asked."""
     if to_bpm is None:
+        if by_bpm is not None:
+            message = "--by goes with --to"
+            raise click.UsageError(message)
         return (from_bpm,)
+    by_bpm = by_bpm or USUAL_STEP_BPM
     steps = int(abs(to_bpm - from_bpm) / by_bpm + 1e-9)
     if steps > MOST_STEPS:
         message = f"that makes {steps} steps, more than {MOST_STEPS}; take larger ones"

@@ -10,8 +10,15 @@ from typing import TYPE_CHECKING
 
 import click
 
-from assessor.cli.lick.show import say_words, width_of_terminal
-from assessor.cli.terminal import bad_files, printable, show
+from assessor.cli.terminal import (
+    bad_files,
+    printable,
+    say_words,
+    show,
+    width_of_terminal,
+    wrong_value,
+)
+from assessor.words import plural
 
 if TYPE_CHECKING:
     from assessor.lick.library import Entry, Library, Term
@@ -47,10 +54,8 @@ def library(
     if words:
         say_words(_words())
         return
-    try:
+    with wrong_value("QUERY"):
         terms = shelf.parse_query(query)
-    except ValueError as problem:
-        raise click.BadParameter(str(problem), param_hint="QUERY") from problem
     with bad_files():
         opened = [shelf.open_library(f) for f in folders or (shelf.shipped_folder(),)]
     found = [entry for each in opened for entry in shelf.search(each, terms)]
@@ -109,7 +114,7 @@ def _lines(entry: Entry) -> list[str]:
 
 def _facts(entry: Entry) -> str:
     """Notes, bars, tempo, and the quantities that not every lick has."""
-    from assessor.lick.content_text import counted, plural, short
+    from assessor.lick.content_text import counted, short
     from assessor.lick.library import QUANTITIES
 
     values = {name: quantity.of(entry) for name, quantity in QUANTITIES.items()}

@@ -11,7 +11,8 @@ import click
 
 from assessor.cli.lick.files import force_option, out_option, refuse_wrong_out
 from assessor.cli.lick.writing import LICK_SUFFIXES, listed, write_lick
-from assessor.cli.terminal import bad_files, show
+from assessor.cli.terminal import bad_files, show, wrong_value
+from assessor.words import plural, span
 
 if TYPE_CHECKING:
     from assessor.lick.moves import Neck
@@ -253,20 +254,16 @@ def _key(name: str, option: str) -> tuple[int, str | None]:
         return parse_tonic(name), None
     except ValueError:
         pass
-    try:
+    with wrong_value(option):
         scale = parse_scale(name)
-    except ValueError as problem:
-        raise click.BadParameter(str(problem), param_hint=option) from problem
     return scale.tonic, scale.name
 
 
 def _scale(name: str) -> Scale:
     from assessor.lick.scales import parse_scale
 
-    try:
+    with wrong_value("--scale"):
         return parse_scale(name)
-    except ValueError as problem:
-        raise click.BadParameter(str(problem), param_hint="--scale") from problem
 
 
 def _strings(text: str | None, lick: Lick) -> frozenset[int] | None:
@@ -303,9 +300,7 @@ def _outside(lick: Lick, wish: Wish) -> str:
 def _way(count: int, unit: str) -> str:
     """How far and which way, in words."""
     first, _, rest = unit.partition(" ")
-    number = abs(count)
-    plural = "" if number == 1 else "s"
-    words = f"{number} {first}{plural} {rest}".strip()
+    words = f"{plural(abs(count), first)} {rest}".strip()
     return f"{words} {'down' if count < 0 else 'up'}"
 
 
@@ -315,4 +310,4 @@ def _places(lick: Lick) -> str:
     frets = [note.fret for note in lick.notes]
     word = "string" if len(strings) == 1 else "strings"
     named = " ".join(map(str, strings))
-    return f"{word} {named}, frets {min(frets)} to {max(frets)}"
+    return f"{word} {named}, {span('fret', min(frets), max(frets))}"

@@ -3,20 +3,22 @@
 from __future__ import annotations
 
 import json
-import shutil
-import sys
 from typing import TYPE_CHECKING
 
 import click
 
-from assessor.cli.terminal import Number, bad_files, can_hold
+from assessor.cli.options import tempo_option
+from assessor.cli.terminal import (
+    bad_files,
+    say_words,
+    width_of_terminal,
+    wrong_value,
+)
 from assessor.cli.terminal import show as say
 from assessor.lick.hands import SPAN_FRETS
 
 if TYPE_CHECKING:
     from assessor.lick.scales import Chord, Scale
-
-PIPE_WIDTH, WIDEST = 80, 120
 
 
 @click.command()
@@ -33,13 +35,7 @@ PIPE_WIDTH, WIDEST = 80, 120
     metavar="CHORD",
     help="Chord it is played over, such as Am7: names the notes outside it.",
 )
-@click.option(
-    "--tempo",
-    "tempo_bpm",
-    metavar="BPM",
-    type=Number(20, 400),
-    help="Quarter notes a minute to reckon with; as written when left out.",
-)
+@tempo_option("Quarter notes a minute to reckon with; as written when left out.")
 @click.option(
     "--span",
     "span_frets",
@@ -83,31 +79,14 @@ def show(
     say_words(text_of(asked, content, width_of_terminal()))
 
 
-def width_of_terminal() -> int:
-    """Columns to fill."""
-    if sys.stdout.isatty():
-        return min(shutil.get_terminal_size().columns, WIDEST)
-    return PIPE_WIDTH
-
-
-def say_words(text: str) -> None:
-    """Print text; a question mark for what the terminal's encoding does not have."""
-    if not can_hold(sys.stdout, text):
-        encoding = sys.stdout.encoding or "ascii"
-        text = text.encode(encoding, "replace").decode(encoding)
-    say(text)
-
-
 def _scale(text: str | None) -> Scale | None:
     """Scale by its name."""
     from assessor.lick.scales import parse_scale
 
     if text is None:
         return None
-    try:
+    with wrong_value("--key"):
         return parse_scale(text)
-    except ValueError as problem:
-        raise click.BadParameter(str(problem), param_hint="--key") from problem
 
 
 def _chord(text: str | None) -> Chord | None:
@@ -116,7 +95,5 @@ def _chord(text: str | None) -> Chord | None:
 
     if text is None:
         return None
-    try:
+    with wrong_value("--chord"):
         return parse_chord(text)
-    except ValueError as problem:
-        raise click.BadParameter(str(problem), param_hint="--chord") from problem
