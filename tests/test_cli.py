@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import json
 import os
 import subprocess
@@ -247,3 +248,45 @@ def test_a_title_cannot_command_the_terminal(tmp_path: Path) -> None:
     assert check(*asked).stdout.startswith("Clear ?[2J?]0;window? all\n")
     result = json.loads(check(*asked, "--json", "-").stdout)
     assert result["lick"]["title"] == title
+
+
+@pytest.mark.parametrize(
+    ("place", "words"),
+    [
+        ("taken", "that is a folder; name a file"),
+        ("no/report.html", "there is no folder {folder}/no; make it, or name another"),
+        ("closed/report.html", "nothing may be written to the folder {folder}/closed"),
+    ],
+)
+def test_where_nothing_can_be_written(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, place: str, words: str
+) -> None:
+    """Said before anything is heard, with what to do; root's files are always open."""
+    for name in ("taken", "closed"):
+        (tmp_path / name).mkdir()
+    is_open = os.access
+    monkeypatch.setattr(
+        os,
+        "access",
+        lambda path, mode: "closed" not in str(path) and is_open(path, mode),
+    )
+    done = check(*CLEAN, "--html", str(tmp_path / place))
+    assert done.exit_code == 2
+    assert words.format(folder=tmp_path) in done.output
+    assert "Mark" not in done.output
+
+
+def test_a_full_disk_is_told(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """With the file and what to do, and nothing half-written is left."""
+    out = tmp_path / "report.html"
+
+    def full(*_: object) -> None:
+        raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
+
+    monkeypatch.setattr(os, "replace", full)
+    done = check(*CLEAN, "--html", str(out))
+    assert done.exit_code == 2
+    assert f"{out}: cannot be written: No space left on device; make room" in (
+        done.output
+    )
+    assert list(tmp_path.iterdir()) == []

@@ -164,6 +164,8 @@ def test_export_and_import(where: str, tmp_path: Path) -> None:
     letter = tmp_path / "letter.txt"
     letter.write_text("dear", encoding="utf-8")
     assert "no earlier export" in run("history", "export", str(letter), code=2).stderr
+    done = run("history", "export", str(tmp_path), code=2)
+    assert "that is a folder; name a file" in done.stderr
     broken = run("history", "import", str(letter), code=3)
     assert re.search(r"letter\.txt: line 1", broken.stderr)
 
@@ -174,6 +176,8 @@ def test_forget_asks_first(where: str) -> None:
     run("history", "forget", "--take", "1", given="n\n", code=1)
     assert "1 take in" in run("history", "list").stdout
     assert "say what" in run("history", "forget", code=2).stderr
+    done = run("history", "forget", "--take", "7", "--yes", code=3)
+    assert "there is no such take" in done.stderr
     assert "Forgotten: 1 take" in (
         run("history", "forget", "--take", "1", given="y\n").stdout
     )

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING
 import click
 
 from assessor.cli.keeping import find_lick, player_option, span_options, store_option
+from assessor.cli.outputs import refuse_wrong_place
 from assessor.cli.terminal import bad_files, patience, show, write
 from assessor.words import plural
 
@@ -81,21 +82,16 @@ def show_take(take_id: int, store_text: str | None) -> None:
 @store_option
 def export_history(file: str, store_text: str | None) -> None:
     """Write the whole history as JSON lines; - prints it."""
-    from assessor.history.exchange import FORMAT, export_lines
+    from assessor.history.exchange import export_lines
 
-    out = Path(file)
-    if file != "-" and out.exists():
-        with bad_files(), out.open("rb") as stream:
-            if FORMAT.encode() not in stream.read(99):
-                message = f"{file}: that is no earlier export, and is not written over"
-                raise click.BadParameter(message, param_hint="FILE")
+    refuse_wrong_place("FILE", file)
     with bad_files(), _opened(store_text) as store:
         lines = list(export_lines(store))
     text = "\n".join(lines) + "\n"
     if file == "-":
         show(text, as_is=True)
         return
-    write(out, text)
+    write(Path(file), text)
     show(f"{len(lines) - 1} rows written to {file}\n")
 
 
@@ -148,6 +144,7 @@ def forget_takes(
     What is meant by several options at once is what fits all of them.  Recordings, and
     files you exported, are not touched.
     """
+    from assessor.errors import HistoryError
     from assessor.history.forget import forget
     from assessor.history.takes import takes_of
 
@@ -158,6 +155,9 @@ def forget_takes(
         selection = _selection(store, lick_text, player, (since, until))
         selection = replace(selection, take_id=take_id)
         count = len(takes_of(store, selection))
+        if take_id is not None and not count:
+            message = "there is no such take; assessor history list shows them"
+            raise HistoryError(message, str(store.place))
         if not yes:
             question = f"Delete {count} take{'' if count == 1 else 's'} for good?"
             click.confirm(question, abort=True, err=True)

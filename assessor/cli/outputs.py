@@ -15,33 +15,44 @@ if TYPE_CHECKING:
     from assessor.recording import Recording
 
 HEAD_BYTES = 200  # enough to know an earlier output by
-# What stands in the head of an earlier output of an option.
+# What an option writes, and what stands in the head of an earlier one.
+WRITES = {
+    "--json": "result",
+    "--html": "page",
+    "--csv": "table",
+    "--figure": "picture",
+    "FILE": "export",  # the argument of history export
+}
 MARKS = {
     "--json": "assessor-result",
     "--html": 'name="generator" content="assessor"',
     "--csv": "pass,note,place,string,fret",
+    "FILE": "assessor-history",
 }
+PRINTED = ("--json", "FILE")  # what may be `-`, standard output
 FIGURE_MARKS = {".svg": 'class="picture"', ".png": "Software\0assessor"}
 
 
 def refuse_wrong_place(option: str, file: str | None) -> None:
     """Refuse, before anything is heard, to write where no output should go."""
-    if file is None or (option == "--json" and file == "-"):
+    if file is None or (option in PRINTED and file == "-"):
         return
     out = Path(file)
-    problem = wrong_place(out)
-    if problem:
-        pass
-    elif option == "--figure" and out.suffix.lower() not in FIGURE_MARKS:
-        problem = "a picture is written as .svg or .png"
-    elif option == "--figure" and _lacks_typst(out):
-        problem = "PNG needs typst, which comes with the extra: assessor[print]"
-    elif out.exists() and not _is_earlier(out, _mark(option, out)):
-        what = option.removeprefix("--").replace("json", "result")
-        problem = f"that file is no earlier {what}, and is not written over"
+    problem = wrong_place(out) or _wrong_file(option, out)
     if problem:
         message = f"{file}: {problem}"
         raise click.BadParameter(message, param_hint=option)
+
+
+def _wrong_file(option: str, out: Path) -> str:
+    """What speaks against a file's name, or against writing over it."""
+    if option == "--figure" and out.suffix.lower() not in FIGURE_MARKS:
+        return "a picture is written as .svg or .png"
+    if option == "--figure" and _lacks_typst(out):
+        return "PNG needs typst, which comes with the extra: assessor[print]"
+    if out.exists() and not _is_earlier(out, _mark(option, out)):
+        return f"that file is no earlier {WRITES[option]}, and is not written over"
+    return ""
 
 
 def _lacks_typst(out: Path) -> bool:

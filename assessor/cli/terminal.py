@@ -7,6 +7,7 @@ Exit codes of every command: 0 done; 1 only where an option asks for it; 2 wrong
 from __future__ import annotations
 
 import contextlib
+import errno
 import math
 import os
 import re
@@ -146,7 +147,8 @@ def write(file: Path, content: str | bytes) -> None:
         os.replace(part, file)
     except OSError as problem:
         part.unlink(missing_ok=True)
-        remedy = wrong_place(file) or "make room, or name another place"
+        full = problem.errno == errno.ENOSPC
+        remedy = "make room" if full else wrong_place(file) or "name another place"
         message = f"{file}: cannot be written: {problem.strerror}; {remedy}"
         raise click.UsageError(message) from problem
 

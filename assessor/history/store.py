@@ -12,6 +12,7 @@ import os
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
+from pathlib import Path
 from typing import Any
 
 from sqlalchemy import URL, Connection, Engine, create_engine, event
@@ -23,6 +24,7 @@ from assessor.history import migrate
 from assessor.history.place import Place, place_of
 
 PATIENCE_S = 30.0  # for another writer
+SQLITE_HEAD = b"SQLite format 3\0"  # of every file of it, but one still empty
 WRITERS_LOCK = 0x61737365  # any number, the same for all writers of a server
 
 
@@ -96,7 +98,10 @@ def open_store(text: str | None = None, *, create: bool = True) -> Iterator[Stor
 def _door(place: Place, *, create: bool) -> None:
     """Make the file, for its owner alone, or say that there is none."""
     file = place.file
-    if file is None or file.exists():
+    if file is None:
+        return
+    if file.exists():
+        _refuse_other_files(file)
         return
     if not create:
         message = (
@@ -110,6 +115,19 @@ def _door(place: Place, *, create: bool) -> None:
     except OSError as problem:
         message = f"the store cannot be made: {problem.strerror}; name another place"
         raise HistoryError(message, str(place)) from problem
+
+
+def _refuse_other_files(file: Path) -> None:
+    """Refuse what is no database: SQLite writes over a file shorter than its head."""
+    try:
+        with file.open("rb") as stream:
+            head = stream.read(len(SQLITE_HEAD))
+    except OSError as problem:
+        message = f"the store cannot be read: {problem.strerror}; name another place"
+        raise HistoryError(message, str(file)) from problem
+    if head and head != SQLITE_HEAD:
+        message = "this file is no store of takes; name another with --store"
+        raise HistoryError(message, str(file))
 
 
 def _engine(place: Place) -> Engine:
