@@ -238,6 +238,25 @@ def _tenths(heat: Heat, week: int, note: int) -> str:
 
 def notices(one: LickProgress) -> list[str]:
     """What to know before believing it."""
+    return [
+        *_too_few_notice(one),
+        *_unlike_notices(one),
+        *_tempo_notice(one.tempos_bpm),
+    ]
+
+
+def _too_few_notice(one: LickProgress) -> list[str]:
+    """Say why there is no word on any change yet."""
+    if any(row.verdict is not Verdict.TOO_FEW for row in one.series):
+        return []
+    return [
+        f"This is where you stand. A change can be told from {FEWEST_DAYS} days with "
+        "takes on: on four, even a perfect row is chance once in twelve times."
+    ]
+
+
+def _unlike_notices(one: LickProgress) -> list[str]:
+    """Say which takes are not put into one row with the others."""
     said = []
     if len(one.versions) > 1:
         said.append(
@@ -260,7 +279,6 @@ def notices(one: LickProgress) -> list[str]:
         )
     if said:
         said.append("Where something went wrong is counted over all takes alike.")
-    said += _tempo_notice(one.tempos_bpm)
     return said
 
 

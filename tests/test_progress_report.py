@@ -39,12 +39,20 @@ def test_claims_carry_their_reasons() -> None:
     assert "12 takes on 12 days, 2026-11-13 to 2026-11-24" in text
 
 
-def test_nothing_is_claimed_from_three() -> None:
-    """Neither in full nor in short."""
-    found = only(improving(3))
+@pytest.mark.parametrize("days", [1, 3, 4])
+def test_few_days_tell_where_you_stand_and_no_more(days: int) -> None:
+    """Readings and the tempo from the first take on; the reason why no change is."""
+    found = only(improving(days))
     for text in (in_full(found, stores.LICK), overview([found])):
         assert "better:" not in text
+        assert re.search(r"up to \d+ of|No whole pass", text)
     assert "from 5 days of takes on" in overview([found])
+    in_lines = in_full(found, stores.LICK)
+    assert re.search(r"^timing spread +[\d.]+ ms$", in_lines, re.M)
+    reason = "on four, even a perfect row is chance once in twelve times"
+    assert reason in " ".join(in_lines.split())
+    assert reason in weeks_page([found], KNOWN)
+    assert reason not in " ".join(in_full(only(improving(5)), stores.LICK).split())
 
 
 def test_least_change_is_named_where_nothing_is_sure() -> None:
