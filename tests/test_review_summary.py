@@ -15,6 +15,7 @@ import numpy as np
 import pytest
 
 from assessor import lick
+from assessor.errors import ReviewError
 from assessor.figures.class_heat import class_heat
 from assessor.report.class_page import class_page
 from assessor.report.class_table import class_csv
@@ -291,6 +292,16 @@ def test_a_reading_is_held_against_the_same_reading(tmp_path: Path) -> None:
     assert set(told.readings) == {"spread", "mark"}
     assert told.readings["spread"].bias == pytest.approx(8 - 6)
     assert told.readings["mark"].bias == pytest.approx(100 - 90)
+
+
+def test_what_cannot_be_deleted_is_told(tmp_path: Path) -> None:
+    """And the player is known all the same, to be forgotten another time."""
+    books = made_up_class.write_review(tmp_path / "week", {"A": _found()})
+    (planned,) = books.planned()
+    (books.out / "takes" / f"{planned.take_id}.html").mkdir()  # no file, so it stays
+    with pytest.raises(ReviewError, match="cannot be written"):
+        forget(books, "A")
+    assert [player.pseudonym for player in books.read_roster()] == ["A"]
 
 
 def test_squares_grow_with_the_players_who_have_it() -> None:

@@ -230,16 +230,19 @@ class Books:
     def forget(self, take_ids: set[str]) -> None:
         """Delete everything of some takes but corrections."""
         for take_id in take_ids:
-            for file in (self.out / "takes").glob(f"{take_id}.*"):
-                file.unlink()
-            (self.records / f"{take_id}.json").unlink(missing_ok=True)
+            self._delete(*(self.out / "takes").glob(f"{take_id}.*"))
+            self._delete(self.records / f"{take_id}.json")
 
     def forget_answer(self, player: str) -> bool:
         """Delete what was written for a player; whether there was anything."""
         file = self.out / "answers" / f"{file_stem(player)}.html"
         there = file.exists()
-        file.unlink(missing_ok=True)
+        self._delete(file)
         return there
+
+    def forget_shown(self, *names: str) -> None:
+        """Delete files that `write_shown` wrote."""
+        self._delete(*(self.out / name for name in names))
 
     def recorded_players(self) -> dict[str, str]:
         """Player of every take that has a record, whether or not it is of the plan.
@@ -258,8 +261,12 @@ class Books:
         """Delete what a killed program left half written."""
         folders = (self.out, self.out / "takes", self.out / "answers")
         for folder in (*folders, self.private, self.records):
-            for part in folder.glob(PARTS):
-                part.unlink(missing_ok=True)
+            self._delete(*folder.glob(PARTS))
+
+    def _delete(self, *files: Path) -> None:
+        with self._words():
+            for file in files:
+                file.unlink(missing_ok=True)
 
     def _write(self, name: str, content: Mapping[str, Any]) -> None:
         # ASCII: a file's name may hold what is no text, and must come back the same

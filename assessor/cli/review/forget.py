@@ -58,8 +58,7 @@ def _forgotten(out: str, player: str) -> Forgotten:
     books = open_books(out)
     with one_at_a_time(books):
         done = forget_player(books, player)
-        for name in (CLASS_PAGE, CLASS_TABLE):  # gone, should the new ones fail
-            (books.out / name).unlink(missing_ok=True)
+        books.forget_shown(CLASS_PAGE, CLASS_TABLE)  # should new ones not be made
         write_class(books)
     return done
 
