@@ -65,6 +65,17 @@ def test_groups_have_the_same_trouble(tmp_path: Path) -> None:
     ]
 
 
+def test_a_group_without_a_place_in_common_names_none(tmp_path: Path) -> None:
+    """The same trouble, but each somewhere else."""
+    found = {
+        "A": _found(faults={2: "missed"}),
+        "B": _found(faults={4: "missed"}),
+    }
+    review = read_class(made_up_class.write_review(tmp_path / "week", found))
+    assert [one.place for one in summary.groups(review, 0)] == [""]
+    assert "worst at" not in class_page(review)
+
+
 def test_the_doubtful_come_first(tmp_path: Path) -> None:
     """Refused, then by how many verdicts may be wrong; not those already heard."""
     review = _class(tmp_path)

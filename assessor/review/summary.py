@@ -114,7 +114,7 @@ class Group:
     players : tuple of str
         At least two.
     place : str
-        Where it was worst for most of them.
+        Where it was worst for most of them; empty where each has another place.
     """
 
     cause: str
@@ -278,8 +278,9 @@ def groups(review: ClassReview, lick: int) -> list[Group]:
         if len(takes) < 2:
             continue
         places = Counter(take.shown.place for take in takes if take.shown)
+        place, count = places.most_common(1)[0]
         players = tuple(take.player for take in takes)
-        found.append(Group(cause, players, places.most_common(1)[0][0]))
+        found.append(Group(cause, players, place if count > 1 else ""))
     return sorted(found, key=lambda group: (-len(group.players), group.cause))
 
 

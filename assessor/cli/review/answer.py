@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import click
 
-from assessor.cli.terminal import bad_files, show
+from assessor.cli.terminal import bad_files, patience, show
 
 
 @click.command()
@@ -24,7 +24,7 @@ def answer(out: str, player: str | None, without_sound: bool, jobs: int | None) 
         from assessor.review.running import cores
 
         books = open_books(out)
-        with one_at_a_time(books):
+        with one_at_a_time(books), patience("Writing answers"):
             written = write_answers(
                 books, player, sound=not without_sound, workers=jobs or cores()
             )
