@@ -4,8 +4,8 @@
 
 A take is 10 s of the demo with faults and noise in it.  Printed are the CPU time of one
 take, done alone in a process that is warm; that of the whole review, workers, their
-start, and the parent together; and the ratio of the two.  The ratio of wall times is the
-same where no core has anything else to do.
+start, and the parent together; and the ratio of the two.  The ratio of wall times is
+the same where no core has anything else to do.
 """
 
 from __future__ import annotations
