@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from typing import Any
 
 import click
@@ -92,39 +93,16 @@ def _mark_of(finding: Any) -> str:
 
 def _corrections(take_id: str, author: str, said: dict[str, Any]) -> list[Any]:
     """Corrections from options; wrong ones end the program."""
-    from assessor.review.corrections import Correction, What
+    from assessor.review.corrections import Correction
 
-    note = None if said["note"] is None else said["note"] - 1
-    number = None if said["number"] is None else said["number"] - 1
     shared = {
+        "take_id": take_id,
         "author": author,
         "reason": said["reason"],
-        "number": number,
+        "number": None if said["number"] is None else said["number"] - 1,
         "blind": said["blind"],
     }
-    wanted: list[dict[str, Any]] = []
-    if said["verdict"]:
-        wanted.append({"what": What.VERDICT, "value": said["verdict"], "note": note})
-    wanted += [
-        {"what": What.VERDICT, "value": verdict, "note": k}
-        for k, verdict in said["verdicts"].items()
-    ]
-    for judgement in ("inside", "outside"):
-        if said[judgement]:
-            area = {"name": said[judgement], "note": note}
-            wanted.append({"what": What.JUDGEMENT, "value": judgement, **area})
-    if said["no_extra"]:
-        extra = said["no_extra"] - 1
-        wanted.append({"what": What.EXTRA, "value": "none", "note": extra})
-    if said["mark"] is not None:
-        wanted.append({"what": What.READING, "value": said["mark"], "name": "mark"})
-    for text in said["readings"]:
-        name, _, value = text.partition("=")
-        wanted.append(
-            {"what": What.READING, "value": _float(value, text), "name": name.strip()}
-        )
-    if said["remark"] is not None:
-        wanted.append({"what": What.REMARK, "value": said["remark"], "note": note})
+    wanted = list(_wanted(said))
     if not wanted:
         message = (
             "say what: --verdict, --verdicts, --inside, --outside, --no-extra, "
@@ -132,9 +110,34 @@ def _corrections(take_id: str, author: str, said: dict[str, Any]) -> list[Any]:
         )
         raise click.UsageError(message)
     try:
-        return [Correction(take_id=take_id, **shared, **one) for one in wanted]
+        return [Correction(**shared, **one) for one in wanted]
     except ValueError as problem:
         raise click.UsageError(str(problem)) from problem
+
+
+def _wanted(said: dict[str, Any]) -> Iterator[dict[str, Any]]:
+    """What each option says, as a correction has it."""
+    from assessor.review.corrections import What
+
+    note = None if said["note"] is None else said["note"] - 1
+    if said["verdict"]:
+        yield {"what": What.VERDICT, "value": said["verdict"], "note": note}
+    for k, verdict in said["verdicts"].items():
+        yield {"what": What.VERDICT, "value": verdict, "note": k}
+    for value in ("inside", "outside"):
+        if said[value]:
+            area = {"name": said[value], "note": note}
+            yield {"what": What.JUDGEMENT, "value": value, **area}
+    if said["no_extra"]:
+        yield {"what": What.EXTRA, "value": "none", "note": said["no_extra"] - 1}
+    if said["mark"] is not None:
+        yield {"what": What.READING, "value": said["mark"], "name": "mark"}
+    for text in said["readings"]:
+        name, _, value = text.partition("=")
+        number = _float(value, text)
+        yield {"what": What.READING, "value": number, "name": name.strip()}
+    if said["remark"] is not None:
+        yield {"what": What.REMARK, "value": said["remark"], "note": note}
 
 
 def _letters(text: str | None, notes: int) -> dict[int, str]:
