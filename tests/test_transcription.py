@@ -7,6 +7,7 @@ hand, or the shipped recordings, which another synthesiser played.
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 from fractions import Fraction
 from pathlib import Path
 
@@ -44,6 +45,7 @@ from assessor.transcription.runs import find_runs
 
 TOP = Path(__file__).parents[1]
 TIME_TOLERANCE_S = 0.01
+EVENT_TOLERANCE_S = 0.03  # of a stroke that was not timed by its attack
 
 # References whose demo is written down as the lick they are: every note on its beat.
 EXACT = (
@@ -265,6 +267,19 @@ def test_a_note_between_two_places_is_doubted() -> None:
     onset_s = np.array([0, 1, 2, 3, 4, 4.2917, 5, 6, 7, 8]) * 0.6
     found = rhythm_of(onset_s, Feel(100))
     assert [k for k, other in enumerate(found.instead) if other is not None] == [5]
+
+
+def test_dead_strokes_are_told_of() -> None:
+    """Each of the riff's eight, where it is; nothing in the same riff without them."""
+    asked = reference("drop-d-riff")
+    onset_s = asked.onsets_s()
+    dead = [n.articulation is Articulation.DEAD for n in asked.notes]
+    found = transcribe(demo_of(asked), Wishes(page_of(asked)))
+    told_s = [d.time_s for d in found.doubts if "maybe a dead stroke" in d.message]
+    assert told_s == pytest.approx(onset_s[dead], abs=EVENT_TOLERANCE_S)
+    alive = tuple(n for n in asked.notes if n.articulation is not Articulation.DEAD)
+    found = transcribe(demo_of(replace(asked, notes=alive)), Wishes(page_of(asked)))
+    assert not [d for d in found.doubts if "dead" in d.message]
 
 
 def test_one_note_has_a_beat() -> None:

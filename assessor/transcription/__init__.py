@@ -25,6 +25,7 @@ from assessor.pitch import PlayedNote
 from assessor.recording import Recording
 from assessor.transcription.doubts import (
     Doubt,
+    dead_strokes,
     left_out,
     note_doubts,
     other_runs,
@@ -177,6 +178,7 @@ def _transcribed(recording: Recording, wishes: Wishes) -> Transcription:
         *note_doubts(part, lick),
         *rhythm_doubts(rhythm, part, wishes.feel.tempo_bpm),
         *left_out(events, part),
+        *dead_strokes(events, part, spectra),
         *other_runs(heard, runs, written),
     ]
     return Transcription(
