@@ -37,6 +37,8 @@ def _said(what: What, value: str | float, **more: object) -> Correction:
     ("said", "words"),
     [
         ({"what": "verdict", "value": "right"}, "belongs to a note"),
+        ({"what": "verdict", "value": TOOL}, "belongs to a note"),
+        ({"what": "reading", "value": TOOL, "name": "charm"}, "none of mark"),
         ({"what": "verdict", "value": "fine", "note": 1}, "none of right"),
         ({"what": "judgement", "value": "inside", "note": 1}, "none of time"),
         ({"what": "judgement", "value": "x", "note": 1, "name": "time"}, "inside"),

@@ -101,6 +101,7 @@ class Correction:
         if (self.note is not None and self.note < 0) or (self.number or 0) < 0:
             message = "notes and passes have no number below nought"
             raise ValueError(message)
+        _check_place(self)
         if self.value != TOOL:
             CHECKS[self.what](self)
 
@@ -115,40 +116,36 @@ class Correction:
         return self.value == TOOL or (self.what is What.REMARK and not self.value)
 
 
-def _needs_note(found: Correction) -> None:
-    if found.note is None:
+def _check_place(found: Correction) -> None:
+    """Refuse what speaks of nothing; also where it is taken back."""
+    if found.what in (What.VERDICT, What.JUDGEMENT, What.EXTRA) and found.note is None:
         message = f"a {found.what} belongs to a note; say which"
         raise ValueError(message)
+    if found.what is What.JUDGEMENT:
+        _one_of(found.name, AREAS)
+    if found.what is What.READING:
+        _one_of(found.name, tuple(READINGS))
 
 
-def _one_of(found: Correction, allowed: Sequence[str]) -> None:
-    if found.value not in allowed:
-        message = f"{found.value!r} is none of {', '.join(allowed)}"
+def _one_of(word: object, allowed: Sequence[str]) -> None:
+    if word not in allowed:
+        message = f"{word!r} is none of {', '.join(allowed)}"
         raise ValueError(message)
 
 
 def _check_verdict(found: Correction) -> None:
-    _needs_note(found)
-    _one_of(found, VERDICTS)
+    _one_of(found.value, VERDICTS)
 
 
 def _check_judgement(found: Correction) -> None:
-    _needs_note(found)
-    _one_of(found, JUDGEMENTS)
-    if found.name not in AREAS:
-        message = f"{found.name!r} is none of {', '.join(AREAS)}"
-        raise ValueError(message)
+    _one_of(found.value, JUDGEMENTS)
 
 
 def _check_extra(found: Correction) -> None:
-    _needs_note(found)
-    _one_of(found, ("none",))
+    _one_of(found.value, ("none",))
 
 
 def _check_reading(found: Correction) -> None:
-    if found.name not in READINGS:
-        message = f"{found.name!r} is none of {', '.join(READINGS)}"
-        raise ValueError(message)
     low, high = READINGS[found.name]
     number = isinstance(found.value, int | float) and not isinstance(found.value, bool)
     if not number or not low <= float(found.value) <= high:

@@ -16,5 +16,8 @@ def agree(out: str) -> None:
         from assessor.review.summary import read_class
 
         lines = agreement_lines(read_class(out))
-    nothing = ["No take was judged blind yet: assessor review correct … --blind"]
+    nothing = [
+        "No take was judged blind yet, before anything else was said of it: assessor "
+        "review correct … --blind"
+    ]
     show("\n".join(lines or nothing) + "\n")
