@@ -280,6 +280,8 @@ def test_practice_log(where: str) -> None:
     """Start, stop, afterwards; strain is answered at once."""
     assert "Started" in run("practice", "start", "--what", "shifts").stdout
     assert "going on since" in run("practice", "start", code=3).stderr
+    done = run("practice", "stop", "--minutes", "300", code=2)
+    assert "yet to come" in done.stderr
     done = run("practice", "stop", "--minutes", "0.1", "--felt", "tired")
     assert "Logged" in done.stdout
     past = ["practice", "log", "30", "--at", "2026-01-05 18:00"]
@@ -294,6 +296,9 @@ def test_practice_log(where: str) -> None:
     assert "0<=x<=10" in run("practice", "log", "5", "--strain", "11", code=2).stderr
     future = ["practice", "log", "5", "--at", "2999-01-01"]
     assert "yet to come" in run(*future, code=2).stderr
+    just_now = f"{datetime.now():%Y-%m-%d %H:%M}"
+    done = run("practice", "log", "60", "--at", just_now, code=2)
+    assert "yet to come" in done.stderr
 
 
 def test_meter_reading_makes_levels_known(where: str) -> None:

@@ -14,6 +14,7 @@ import click
 
 from assessor.cli.keeping import Moment, paragraphs, player_option, store_option
 from assessor.cli.terminal import Number, bad_files, patience, show
+from assessor.words import plural
 
 if TYPE_CHECKING:
     from assessor.history.cautions import Recently
@@ -124,13 +125,13 @@ def today(player: str, child: bool | None, store_text: str | None) -> None:
 
 def _load_lines(found: Recently) -> Iterator[str]:
     load = found.load
-    yield f"Today   {load.today_minutes:.0f} minutes"
+    yield f"Today   {plural(round(load.today_minutes), 'minute')}"
     if found.unbroken_s >= 60:
         yield f"        {found.unbroken_s / 60:.0f} of them without a break"
     before = "no earlier week to compare with"
     if load.before_minutes is not None:
         before = f"{load.before_minutes:.0f} in a week of the four before"
-    yield f"Week    {load.week_minutes:.0f} minutes ({before})"
+    yield f"Week    {plural(round(load.week_minutes), 'minute')} ({before})"
 
 
 def _sound_lines(found: Recently) -> Iterator[str]:

@@ -121,6 +121,15 @@ def keep_options(command: Command) -> Command:
     return command
 
 
+def refuse_future(moment: datetime, now: datetime, option: str) -> None:
+    """End the program where an option means a time that is yet to come."""
+    from assessor.history import clock
+
+    if moment > now + clock.SLACK:
+        message = f"{clock.local(moment):%Y-%m-%d %H:%M} is yet to come"
+        raise click.BadParameter(message, param_hint=option)
+
+
 @dataclass(frozen=True)
 class Wish:
     """What a user says about keeping a take."""
@@ -138,11 +147,8 @@ class Wish:
         if given and not self.keep:
             message = "--player, --device, --at, --copy and --store need --keep"
             raise click.UsageError(message)
-        from assessor.history import clock
-
-        if self.at is not None and self.at > datetime.now(UTC) + clock.SLACK:
-            message = f"{clock.local(self.at):%Y-%m-%d %H:%M} is yet to come"
-            raise click.BadParameter(message, param_hint="--at")
+        if self.at is not None:
+            refuse_future(self.at, datetime.now(UTC), "--at")
 
 
 def keep(

@@ -16,10 +16,12 @@ from assessor.cli.keeping import (
     many_records,
     paragraphs,
     player_option,
+    refuse_future,
     span_options,
     store_option,
 )
 from assessor.cli.terminal import Number, bad_files, patience, show, wrong_value
+from assessor.words import plural
 
 if TYPE_CHECKING:
     from assessor.history.plan import Numbers, Plan
@@ -191,6 +193,7 @@ def stop(
         end = now
         if minutes is not None:
             end = going_on.started_at + timedelta(minutes=minutes)
+            refuse_future(end, now, "--minutes")
         said["what"] = said["what"] or going_on.what
         done = replace(going_on, ended_at=end, **said)
         logged.stop(store, done)
@@ -222,9 +225,8 @@ def log_practice(
     now = datetime.now(UTC)
     length = timedelta(minutes=minutes)
     began = at or now - length
-    if began > now:
-        message = "that is yet to come"
-        raise click.BadParameter(message, param_hint="--at")
+    refuse_future(began, now, "--at")
+    refuse_future(began + length, now, "MINUTES")
     with bad_files(), open_store(store_text) as store:
         done = Practice(player, began, began + length, **said)
         log(store, done)
@@ -236,8 +238,8 @@ def _show_done(store: Store, done: Practice, now: datetime) -> None:
 
     load = recently(store, done.player, now).load
     lines = [
-        f"Logged  {done.minutes:.0f} minutes; today {load.today_minutes:.0f}, in seven "
-        f"days {load.week_minutes:.0f}"
+        f"Logged  {plural(round(done.minutes), 'minute')}; today "
+        f"{load.today_minutes:.0f}, in seven days {load.week_minutes:.0f}"
     ]
     lines += paragraphs("Caution", cautions_of(store, done.player, now))
     show("\n".join(lines) + "\n")

@@ -72,7 +72,8 @@ def log(store: Store, practice: Practice) -> None:
             if not apart:
                 message = (
                     "at that time practice is written down already, from "
-                    f"{clock.local(row.started_at):%Y-%m-%d %H:%M}"
+                    f"{clock.local(row.started_at):%Y-%m-%d %H:%M} on; say with --at "
+                    "when this began"
                 )
                 raise HistoryError(message)
         row = SessionRow(player_id=player.id)
