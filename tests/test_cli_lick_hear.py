@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import errno
 import io
+import os
 import re
 from pathlib import Path
 
@@ -185,15 +187,16 @@ def test_pages_are_written_all_or_none(
     """When the second page cannot be written, the first one goes, too."""
     from assessor.cli.lick import paper
 
-    def full(file: Path, content: str | bytes) -> None:
-        if file.name == "b.svg":
-            message = "no room"
-            raise click.BadParameter(message)
-        file.write_bytes(b"")
+    there = os.replace
 
-    monkeypatch.setattr(paper, "write", full)
+    def full(part: Path, file: Path) -> None:
+        if file.name == "b.svg":
+            raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
+        there(part, file)
+
+    monkeypatch.setattr(os, "replace", full)
     files = [tmp_path / "a.svg", tmp_path / "b.svg"]
-    with pytest.raises(click.BadParameter):
+    with pytest.raises(click.UsageError, match="make room"):
         paper._write_all(files, ["", ""])
     assert list(tmp_path.iterdir()) == []
 

@@ -377,7 +377,7 @@ def test_a_take_of_a_drill_is_heard_and_comes_home(tmp_path: Path) -> None:
         for note, place in zip(drill.notes, places_in(drill), strict=True)
     )
     manner = demo.Manner((one.tempo_bpm,), 1, click=False, count_in_bars=0)
-    sound = demo.sound_file(demo.play(replace(drill, notes=low), manner), "wav")
+    sound = demo.sound_file(demo.play(replace(drill, notes=low), manner).samples, "wav")
     (tmp_path / "take.wav").write_bytes(sound)
     (tmp_path / "drill.lick").write_text(sheet.write(drill), encoding="utf-8")
     read = lick.read(tmp_path / "drill.lick")

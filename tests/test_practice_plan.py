@@ -269,3 +269,15 @@ def test_folder_that_cannot_be(tmp_path: Path) -> None:
     (tmp_path / "file").write_text("", encoding="utf-8")
     with pytest.raises(HistoryError, match="name another place"):
         write_files(planned(at(80, True)), KNOWN, tmp_path / "file", 3)
+
+
+def test_file_that_cannot_be(tmp_path: Path) -> None:
+    """In words, and nothing half-written stays."""
+    folder = tmp_path / "plan"
+    (first, _) = write_files(planned(at(80, True)), KNOWN, folder, 3)
+    first.unlink()
+    first.mkdir()
+    before = sorted(folder.iterdir())
+    with pytest.raises(HistoryError, match="name another place"):
+        write_files(planned(at(80, True)), KNOWN, folder, 3)
+    assert sorted(folder.iterdir()) == before

@@ -170,13 +170,13 @@ def length_s(lick: Lick, manner: Manner) -> float:
     )
 
 
-def sound_file(demo: Demo, kind: str) -> bytes:
+def sound_file(samples: Float32Array, kind: str) -> bytes:
     """Content of a sound file of 16 bits, `kind` ``wav`` or ``flac``."""
     import soundfile
 
     stream = io.BytesIO()
     soundfile.write(
-        stream, demo.samples, SAMPLE_RATE_HZ, format=kind.upper(), subtype="PCM_16"
+        stream, samples, SAMPLE_RATE_HZ, format=kind.upper(), subtype="PCM_16"
     )
     return stream.getvalue()
 

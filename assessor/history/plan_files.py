@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import re
 from collections.abc import Iterator
 from math import ceil
@@ -61,8 +62,6 @@ def lick_of_step(step: Step, lick: Lick) -> Lick:
 
 
 def _files(asked: Lick, stem: Path, step: Step, turn_minutes: float) -> Iterator[Path]:
-    import soundfile
-
     tempo = f"{step.tempo_bpm:.0f}bpm"
     manner = demo.Manner(repeats=DEMO_REPEATS)
     beats = turn_minutes * step.tempo_bpm
@@ -72,13 +71,23 @@ def _files(asked: Lick, stem: Path, step: Step, turn_minutes: float) -> Iterator
     }
     for name, samples in sounds.items():
         file = stem.with_name(f"{stem.name}-{tempo}-{name}.flac")
-        soundfile.write(file, samples, demo.SAMPLE_RATE_HZ, format="FLAC")
-        yield file
+        yield _written(file, demo.sound_file(samples, "flac"))
     text = sheet_of(asked) if step.part is not None else None
     if text is not None:
         file = stem.with_name(f"{stem.name}.lick")
-        file.write_text(text, encoding="utf-8")
-        yield file
+        yield _written(file, text.encode())
+
+
+def _written(file: Path, content: bytes) -> Path:
+    """Write a whole file or none, and name it."""
+    part = file.with_name(f"{file.name}.part")
+    try:
+        part.write_bytes(content)
+        os.replace(part, file)
+    except OSError:
+        part.unlink(missing_ok=True)
+        raise
+    return file
 
 
 def _slug(title: str) -> str:

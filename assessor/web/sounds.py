@@ -30,7 +30,7 @@ class ClickSound:
 
 def demo_flac(lick: Lick, tempo_bpm: float) -> bytes:
     """Lick at a tempo, after a bar of clicks and with a click."""
-    return demo.sound_file(demo.play(lick, demo.Manner((tempo_bpm,))), "flac")
+    return demo.sound_file(demo.play(lick, demo.Manner((tempo_bpm,))).samples, "flac")
 
 
 def click_sound(

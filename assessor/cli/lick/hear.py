@@ -153,6 +153,6 @@ def _write_sound(asked: Lick, manner: Manner, out: Path) -> None:
         )
         raise click.BadParameter(message, param_hint="--repeat")
     demo: Demo = play(asked, manner)
-    write(out, sound_file(demo, out.suffix.lower().removeprefix(".")))
+    write(out, sound_file(demo.samples, out.suffix.lower().removeprefix(".")))
     tempos = " ".join(f"{tempo:g}" for tempo in manner.tempos_bpm)
     show(f"{out}: {asked.title}, {demo.duration_s:.1f} s, {tempos} bpm\n")

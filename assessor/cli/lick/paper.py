@@ -71,7 +71,7 @@ def _write_all(files: Sequence[Path], contents: Sequence[str | bytes]) -> None:
     for number, (file, content) in enumerate(zip(files, contents, strict=True)):
         try:
             write(file, content)
-        except click.BadParameter:
+        except click.UsageError:
             for earlier in files[:number]:
                 earlier.unlink(missing_ok=True)
             raise
