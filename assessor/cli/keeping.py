@@ -21,6 +21,7 @@ import click
 if TYPE_CHECKING:
     from assessor.assessment import Assessment
     from assessor.history.store import Store
+    from assessor.history.takes import KeptLick
     from assessor.recording import Recording
 
     ParamType = click.ParamType[datetime]
@@ -270,36 +271,47 @@ def find_lick(store: Store, text: str, *, drilled: bool = False) -> tuple[str, s
         When it is none, or several.
     """
     from assessor.errors import HistoryError
-    from assessor.history.drills import parents_of
     from assessor.history.takes import licks_of
 
     kept = licks_of(store)
-    groups = [{one.digest: one.title for one in kept}]
-    if drilled:
-        groups.append(parents_of(kept))
-    found = next(filter(None, _fitting(groups, text)), {})
+    found = next(filter(None, _fitting(kept, text, drilled=drilled)), {})
     if len(found) == 1:
         return next(iter(found.items()))
-    titles = ", ".join(map(repr, (found or groups[0]).values())) or "none"
+    known = found or {one.digest: one.title for one in kept}
+    titles = ", ".join(map(repr, known.values())) or "none"
     message = f"{text!r} fits {len(found) or 'no'} licks; there are {titles}"
     raise HistoryError(message, str(store.place))
 
 
-def _fitting(groups: Sequence[dict[str, str]], text: str) -> Iterator[dict[str, str]]:
-    """Licks that fit a text, by digest: a group at a time, the closest fit first."""
+def _fitting(
+    kept: Sequence[KeptLick], text: str, *, drilled: bool
+) -> Iterator[dict[str, str]]:
+    """Titles of licks that fit a text, by digest: the closest fit first."""
     from assessor import lick
+    from assessor.history.drills import parents_of
     from assessor.history.licks import digest_of
 
-    if Path(text).is_file():
-        digest = digest_of(lick.read(text))
-        yield from ({d: title for d, title in g.items() if d == digest} for g in groups)
-        return
+    digest = digest_of(lick.read(text)) if Path(text).is_file() else None
     wanted = text.lower()
-    for group in groups:
-        yield {d: title for d, title in group.items() if title.lower() == wanted}
-    for group in groups:
-        yield {
-            digest: title
-            for digest, title in group.items()
-            if wanted in title.lower() or digest.startswith(text)
+
+    def exact(known: dict[str, str]) -> dict[str, str]:
+        if digest is not None:
+            return {digest: known[digest]} if digest in known else {}
+        return {d: title for d, title in known.items() if title.lower() == wanted}
+
+    def partly(known: dict[str, str]) -> dict[str, str]:
+        if digest is not None:
+            return {}
+        return {
+            d: title
+            for d, title in known.items()
+            if wanted in title.lower() or d.startswith(text)
         }
+
+    titles = {one.digest: one.title for one in kept}
+    yield exact(titles)
+    # only now, since every sheet is read for it
+    parents = parents_of(kept) if drilled else {}
+    yield exact(parents)
+    yield partly(titles)
+    yield partly(parents)
