@@ -192,25 +192,34 @@ def theil_sen(
         raise ValueError(message)
     rise = (values[later] - values[earlier])[apart != 0]
     slopes = rise / apart[apart != 0]
-    value = float(np.median(slopes))
     variance, _ = _variance(values)
-    low, high = _interval(slopes, variance, ranks)
+    middle = (len(slopes) - 1) / 2
+    value, low, high = _at_ranks(slopes, [middle, *_ends(len(slopes), variance, ranks)])
     intercept = float(np.median(values)) - value * float(np.median(times))
     return Slope(value, low, high, intercept)
 
 
-def _interval(slopes: FloatArray, variance: float, ranks: Ranks) -> tuple[float, float]:
-    """Ends of the interval among the slopes, by their ranks, 0 = least."""
+def _ends(count: int, variance: float, ranks: Ranks) -> tuple[float, float]:
+    """Ranks of the ends of the interval among so many slopes, 0 = least."""
     half = NORMAL.inv_cdf((1 + SURE) / 2) * float(np.sqrt(variance))
-    ends = np.array([(len(slopes) - half) / 2 - 1, (len(slopes) + half) / 2])
+    low, high = (count - half) / 2, (count + half) / 2
     if ranks == Ranks.SCIPY:
-        ends = np.round(ends + np.array([1, 0])) - np.array([1, 0])
-    ends = np.clip(ends, 0, len(slopes) - 1)
-    below, above = np.floor(ends).astype(int), np.ceil(ends).astype(int)
+        low, high = round(low), round(high)
+    return max(low - 1, 0.0), min(high, count - 1.0)
+
+
+def _at_ranks(values: FloatArray, ranks: list[float]) -> list[float]:
+    """Values at ranks, between two of them in proportion.
+
+    >>> _at_ranks(np.array([4.0, 1.0, 2.0]), [0.0, 1.5])
+    [1.0, 3.0]
+    """
+    at = np.array(ranks)
+    below, above = np.floor(at).astype(int), np.ceil(at).astype(int)
     # a tenth of the time of putting all of them in order
-    ranked = np.partition(slopes, np.concatenate([below, above]))
-    low, high = ranked[below] + (ends - below) * (ranked[above] - ranked[below])
-    return float(low), float(high)
+    ordered = np.partition(values, np.concatenate([below, above]))
+    found = ordered[below] + (at - below) * (ordered[above] - ordered[below])
+    return [float(one) for one in found]
 
 
 def smallest_detectable_change(
