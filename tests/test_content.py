@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from fractions import Fraction
 from pathlib import Path
 
@@ -99,13 +100,15 @@ def test_where_the_key_is_not_sure_its_scales_come_first() -> None:
     """A diminished chord and a C: of all that hold it, those on F before those on C."""
     _, found = shipped("diminished-cell-by-minor-thirds")
     assert found.tonic is None
+    lick_text = text_of(*shipped("diminished-cell-by-minor-thirds"))
+    assert "Key      left open by these notes; F minor fits best" in lick_text
     scale, spare = found.scales[0]
     assert (str(found.key), str(scale)) == ("F minor", "F dorian #4")
     assert spare == min(count for _, count in found.scales)
 
 
 def test_a_single_note_has_no_speed() -> None:
-    """Nothing lies between one note and the next."""
+    """Nothing lies between one note and the next, and one fret is no reach."""
     found = content_of(lick([0]))
     assert found.demands.notes_per_s is None
     assert found.demands.most_strokes_per_s is None
@@ -114,6 +117,8 @@ def test_a_single_note_has_no_speed() -> None:
     text = text_of(lick([0]), found)
     assert "C4 alone" in text
     assert "hold these few notes" in text
+    assert re.search(r"alone; fret \d+$", text, re.M)
+    assert "0 mm" not in text
 
 
 def test_dead_notes_alone_have_no_pitch() -> None:

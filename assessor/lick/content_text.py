@@ -365,7 +365,7 @@ def _demands(lick: Lick, demands: Demands) -> Iterator[str]:
     skips, shifts = short(demands.skips_per_bar), short(demands.shifts_per_bar)
     yield f"string skips a bar ({skips}), shifts a bar ({shifts})"
     stretch = demands.stretch
-    if stretch is not None:
+    if stretch is not None and stretch.frets > 1:
         held = "held at once for a slur" if stretch.slur else "without a shift"
         yield (
             f"{span('fret', stretch.low_fret, stretch.high_fret)} {held}: "
