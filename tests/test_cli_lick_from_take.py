@@ -46,6 +46,17 @@ def test_a_sheet_carries_what_is_not_sure(tmp_path: Path) -> None:
     assert lick.read(out).title == "Bent flat"
 
 
+@pytest.mark.parametrize("given", [True, False])
+def test_a_tempo_that_was_found_is_doubted(tmp_path: Path, given: bool) -> None:
+    """With what else may be meant, on the sheet too; not where it was given."""
+    out = tmp_path / "clean.lick"
+    done = run(CLEAN, "-o", out, *(("--tempo", 92) if given else ()))
+    guess = "found to be 92 bpm: 46 may be meant, with all values half as long, or 184"
+    remarks = " ".join(out.read_text().replace("#", " ").split())
+    assert (guess in done.output, guess in remarks) == (not given, not given)
+    assert ("Nothing in it is doubtful" in done.output) == given
+
+
 @pytest.mark.parametrize("suffix", ["musicxml", "mxl", "mid"])
 def test_other_formats_are_written(tmp_path: Path, suffix: str) -> None:
     """Each reads back as a lick of as many notes."""

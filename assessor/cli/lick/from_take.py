@@ -103,9 +103,9 @@ def from_take(
                 problem.path = take_path
                 raise
         if out is None:
-            show(_sheet(found, take_path))
+            show(_sheet(found, wishes, take_path))
             return
-        lost = _write(found, out, take_path)
+        lost = _write(found, wishes, out, take_path)
     show(_summary(found, out, wishes) + listed(f"not in {out}, or not as it was", lost))
 
 
@@ -174,15 +174,17 @@ def _read(key: str, text: str) -> Any:
         return parse_value(key, text)[1]
 
 
-def _write(found: Transcription, out: Path, take_path: str) -> tuple[str, ...]:
+def _write(
+    found: Transcription, wishes: Wishes, out: Path, take_path: str
+) -> tuple[str, ...]:
     """Write the lick; a sheet carries what is not sure as remarks."""
     if out.suffix.lower() != SHEET_SUFFIX:
         return write_lick(found.lick, out)
-    write(out, _sheet(found, take_path))
+    write(out, _sheet(found, wishes, take_path))
     return ()
 
 
-def _sheet(found: Transcription, take_path: str) -> str:
+def _sheet(found: Transcription, wishes: Wishes, take_path: str) -> str:
     """Lick sheet with remarks between header and tab."""
     from assessor.lick.sheet_writing import SHEET_WIDTH_COLUMNS
     from assessor.lick.sheet_writing import write as sheet_of
@@ -190,7 +192,7 @@ def _sheet(found: Transcription, take_path: str) -> str:
     header, tab = sheet_of(found.lick).split("\n\n", 1)
     name = " ".join(Path(take_path).name.split())
     remarks = [f"# Written down from {name}, to be corrected by hand."]
-    for line in _unsure(found):
+    for line in _unsure(found, wishes):
         remarks += wrap(
             f"Not sure: {line}",
             SHEET_WIDTH_COLUMNS,
@@ -215,7 +217,8 @@ def _summary(found: Transcription, out: Path, wishes: Wishes) -> str:
             f"The phrase is played {len(found.passes)} times ({spans}); {written}; "
             "--pass N takes another, --pass all everything.\n"
         )
-    return text + (listed("not sure", _unsure(found)) or "Nothing in it is doubtful.\n")
+    unsure = listed("not sure", _unsure(found, wishes))
+    return text + (unsure or "Nothing in it is doubtful.\n")
 
 
 def _tempo(found: Transcription, wishes: Wishes) -> str:
@@ -224,7 +227,7 @@ def _tempo(found: Transcription, wishes: Wishes) -> str:
     feel = _feel_words(found.lick)
     if wishes.feel.tempo_bpm:
         return f"{bpm:g} bpm{feel} (played at {found.tempo_bpm:.1f})"
-    return f"{bpm:g} bpm{feel} as found; --tempo BPM if it was meant otherwise"
+    return f"{bpm:g} bpm{feel} as found"
 
 
 def _feel_words(lick: Lick) -> str:
@@ -232,8 +235,15 @@ def _feel_words(lick: Lick) -> str:
     return "" if lick.swing is None else f", swing {lick.swing:.3g}:1"
 
 
-def _unsure(found: Transcription) -> Iterator[str]:
+def _unsure(found: Transcription, wishes: Wishes) -> Iterator[str]:
     """Doubts, a line each; those of one kind on one line."""
     from assessor.transcription import by_message
 
-    return by_message(found)
+    if not wishes.feel.tempo_bpm:
+        bpm = found.lick.tempo_bpm
+        yield (
+            f"the tempo, found to be {bpm:g} bpm: {bpm / 2:g} may be meant, with all "
+            f"values half as long, or {2 * bpm:g}, with all twice as long; say so with "
+            "--tempo"
+        )
+    yield from by_message(found)
