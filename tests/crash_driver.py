@@ -27,7 +27,6 @@ from assessor.history.takes import Kept, ToKeep, keep, result_of, takes_of
 
 TAKES = 3
 RANDOM_KILLS = 25
-LONGEST_S = 0.12
 MOST = 500  # statements that are tried
 
 
@@ -106,9 +105,21 @@ def look_at_tables(where: str) -> dict[str, Any]:
     return {"version": number, "tables": json.dumps(tables, sort_keys=True)}
 
 
+def takes_s(where: str) -> float:
+    """Seconds that a process takes which is left alone, on this machine."""
+    takes = [stores.to_keep(k) for k in range(TAKES)]
+    seconds = []
+    for number in range(2):
+        start_s = time.perf_counter()
+        assert not run(f"{where}.whole{number}", takes, 0, 0.0)["killed"]
+        seconds.append(time.perf_counter() - start_s)
+    return min(seconds)
+
+
 def main(where: str, kind: str) -> None:
     """Kill at every statement until one process gets through, or at times."""
     chance = random.Random(6)
+    longest_s = takes_s(where) if kind == "times" else 0.0
     # every second one: a commit in between shifts before to after and back
     kills = range(1, RANDOM_KILLS + 1) if kind == "times" else range(1, MOST, 2)
     for number in kills:
@@ -118,7 +129,7 @@ def main(where: str, kind: str) -> None:
         same = "://" in where or kind == "schema"
         place = where if same else f"{where}.{number}"
         at = number if kind != "times" else 0
-        after_s = 0.0 if at else chance.uniform(0.001, LONGEST_S)
+        after_s = 0.0 if at else chance.uniform(0.001, longest_s)
         outcome = run(place, takes, at, after_s)
         sys.stdout.write(json.dumps(outcome) + "\n")
         sys.stdout.flush()
