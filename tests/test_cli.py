@@ -7,7 +7,6 @@ import json
 import os
 import subprocess
 import sys
-import time
 from pathlib import Path
 from typing import Any
 
@@ -210,10 +209,12 @@ def test_help_is_quick_and_loads_nothing_heavy() -> None:
         cwd=TOP,
     )
     assert loaded.stdout == "False\n"
-    start_s = time.perf_counter()
+    before = os.times()
     done = spawn("--help")
-    # generous: a shared machine; measured 0.09 s
-    assert time.perf_counter() - start_s < 1.0
+    after = os.times()
+    # its own time, whatever else the machine does; measured 0.05 s
+    took_s = after.children_user - before.children_user
+    assert took_s + after.children_system - before.children_system < 1.0
     assert "check" in done.stdout
     assert spawn("--version").stdout.startswith("assessor ")
 
