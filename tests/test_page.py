@@ -344,7 +344,7 @@ def test_the_picture_is_written_as_png_too(tmp_path: Path) -> None:
     file.write_bytes(first[:33] + first[60:])
     done = check("--figure", str(file))
     assert done.exit_code == 2
-    assert "no earlier figure" in done.output
+    assert "no earlier picture" in done.output
 
 
 def test_a_picture_has_a_known_form(tmp_path: Path) -> None:
