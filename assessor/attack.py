@@ -27,6 +27,9 @@ PREDICTOR_ORDERS = (
 )  # samples: two for each partial of one ringing string, of a few
 READINGS_AGREE_S = 0.002
 PREDICTOR_LEARN_S = 0.05
+ATTACK_SPANS_S = np.array(  # starts and ends: two after the attack, three before
+    [[0.0, 0.01, -0.03, -0.025, -0.02], [0.03, 0.04, -0.01, -0.005, 0.0]]
+)
 PERIOD_SPAN_S = 0.045
 PERIOD_SETTLED_S = 0.012  # by the end of the span the new period must have settled:
 UNCLEAR_PERIOD = 0.08  # more misfit than this share of the energy is no clear period
@@ -299,13 +302,9 @@ def attack_db(spectrum: Spectrum, time_s: float) -> float:
 
 def attacks_db(spectrum: Spectrum, times_s: FloatArray) -> FloatArray:
     """`attack_db` of many times, shape=(n,)."""
-
-    def power(start_s: float, end_s: float) -> FloatArray:
-        return spectrum.power(times_s + start_s, times_s + end_s)
-
-    after = np.maximum(power(0, 0.03), power(0.01, 0.04))
-    before = np.minimum(power(-0.03, -0.01), power(-0.025, -0.005))
-    before = np.minimum(before, power(-0.02, 0))
+    start_s, end_s = ATTACK_SPANS_S[:, :, None]
+    power = spectrum.power(times_s + start_s, times_s + end_s)
+    after, before = power[:2].max(axis=0), power[2:].min(axis=0)
     return 10 * np.log10((after + 1e-12) / (before + 1e-12))
 
 

@@ -12,6 +12,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field, replace
 from enum import StrEnum
 from fractions import Fraction
+from functools import cached_property
 
 import numpy as np
 
@@ -282,6 +283,11 @@ class Lick:
 
     def onsets_s(self) -> FloatArray:
         """Written onset of each note, shape=(n,), seconds from the lick's start."""
+        return self._onsets_s.copy()
+
+    @cached_property
+    def _onsets_s(self) -> FloatArray:
+        """`onsets_s`, which every pass asks for several times."""
         return np.array([self.seconds(n.onset_beats) for n in self.notes])
 
     def ends_s(self) -> FloatArray:
