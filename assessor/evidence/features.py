@@ -172,7 +172,7 @@ def _partials(
     floor = PARTIAL_FLOOR * loudest
     grown = np.clip(np.log((now + floor) / (then + floor)), -3, 5) / 2
     level = np.log(now / loudest + PARTIAL_FLOOR) / 4 + 1
-    return np.concatenate([grown * inside, level * inside], axis=2).astype(np.float32)
+    return np.concatenate([grown * inside, level * inside], axis=2, dtype=np.float32)
 
 
 @dataclass(frozen=True)
@@ -273,7 +273,8 @@ class _Seen:
                 np.clip(self.history / norm, -0.5, 1.5),
             ],
             axis=2,
-        ).astype(np.float32)
+            dtype=np.float32,
+        )
 
 
 def _relative(salience: Float32Array) -> Float32Array:

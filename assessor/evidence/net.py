@@ -52,8 +52,10 @@ class Net:
         width = features.pitch.shape[2]
         hidden = features.pitch @ self.pitch_in[:width]
         hidden += (features.event @ self.pitch_in[width:] + self.pitch_bias)[:, None]
-        hidden = np.maximum(hidden, 0) @ self.pitch_mid + self.pitch_mid_bias
-        score: Float32Array = np.maximum(hidden, 0) @ self.pitch_out
+        np.maximum(hidden, 0, out=hidden)  # in place: the largest array of all
+        hidden = hidden @ self.pitch_mid
+        hidden += self.pitch_mid_bias
+        score: Float32Array = np.maximum(hidden, 0, out=hidden) @ self.pitch_out
         return score
 
     def none(self, features: Features) -> Float32Array:
