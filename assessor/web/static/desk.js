@@ -11,6 +11,7 @@
   const SETTLED_S = 1; // gaps before that are the browser starting up
   const HELD_MS = 3000;
   const LONGEST_S = 1800;
+  const CLOSING_MS = 1500; // within which a page that lost its input may go away
   const OFF = ["echoCancellation", "noiseSuppression", "autoGainControl"];
   const PROCESSING = { echoCancellation: "echo cancellation", noiseSuppression: "noise suppression", autoGainControl: "automatic gain" };
 
@@ -134,9 +135,11 @@
       warn(`This browser keeps ${names} on, which ruins a recording of a guitar: the report is not to be trusted. Use another browser, or record with another program and take the file.`);
     }
     track.addEventListener("ended", () => {
-      if (taking) stop("unplugged");
       warn("The input went away. What came before is saved.");
       show(false);
+      // a page that is being closed loses its input too: its take is cut off, not ended
+      const cut = taking;
+      setTimeout(() => cut && cut === taking && stop("unplugged"), CLOSING_MS);
     });
     show(true);
     one("record").focus();
