@@ -112,6 +112,8 @@ def test_a_note_is_heard_and_overruled_and_the_class_page_changes(
     servers.wait_until(
         lambda: work.get_attribute("data-playing") == str(MISSED), "sound from there"
     )
+    # words that lag behind the signs are then seen to
+    browser.execute_script("htmx.config.defaultSettleDelay = 5000")
     note(browser, MISSED).send_keys("r")
     servers.wait_until(lambda: signs(browser)[MISSED] == "right*", "the correction")
     assert "by your ear" in browser.find_element("id", "noted").text

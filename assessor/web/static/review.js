@@ -126,7 +126,8 @@
     });
   }
 
-  document.addEventListener("htmx:afterSettle", paint);
+  // at the swap, not when it has settled: signs and words change in one step
+  document.addEventListener("htmx:afterSwap", paint);
   document.addEventListener("htmx:responseError", (event) => warn(event.detail.xhr.responseText));
   document.addEventListener("htmx:sendError", () => warn("The program that serves this page has ended."));
   paint();
