@@ -260,10 +260,13 @@ def test_a_file_that_is_no_sound_is_told(
 
 # Keeps the input where a test can take it away, as closing a tab does.
 KEEP_INPUT = """
-const ask = navigator.mediaDevices.getUserMedia.bind(navigator.mediaDevices);
-navigator.mediaDevices.getUserMedia = async (wanted) => (window.input = await ask(wanted));
+const devices = navigator.mediaDevices;
+const ask = devices.getUserMedia.bind(devices);
+devices.getUserMedia = async (wanted) => (window.input = await ask(wanted));
 """
-LOSE_INPUT = "window.input.getAudioTracks()[0].dispatchEvent(new Event('ended'));"
+LOSE_INPUT = """
+window.input.getAudioTracks()[0].dispatchEvent(new Event("ended"));
+"""
 
 
 @pytest.mark.parametrize("input_goes_first", [False, True])
