@@ -39,7 +39,7 @@ def test_refused_hand_in_stops_no_later_take(
 
     async def run() -> None:
         workers = Workers(Takes(tmp_path / "none"), lambda _: None, on_answer=hand_in)
-        async with workers.running(), asyncio.timeout(5):
+        async with workers.running(), asyncio.timeout(30):
             workers.ask(first)
             workers.ask(second)
             while len(handed) < 2:
@@ -49,6 +49,32 @@ def test_refused_hand_in_stops_no_later_take(
     assert handed == [first.name, second.name]
     assert second.state is State.ANSWERED
     assert "the database is locked" in caplog.text
+
+
+def test_what_was_not_handed_in_is_handed_in_at_the_next_start(tmp_path: Path) -> None:
+    """Until then it counts as waiting; what was kept is left alone."""
+    takes, mine = Takes(tmp_path), tmp_path / "p"
+    refused, kept = _waiting(mine, "a" * 32), _waiting(mine, "b" * 32)
+    for take in (refused, kept):
+        take.write("answer.json", {"mark": 84.0})
+    kept.write("kept.json", 7)
+    handed: list[str] = []
+    waited: list[bool] = []
+
+    async def run() -> None:
+        def hand_in(take: KeptTake) -> None:
+            waited.append(workers.hands_in(take))
+            take.write("kept.json", 8)
+            handed.append(take.name)
+
+        workers = Workers(takes, lambda _: tmp_path, on_answer=hand_in)
+        async with workers.running(), asyncio.timeout(30):
+            while not handed or workers.hands_in(refused):
+                await asyncio.sleep(0.01)
+
+    asyncio.run(run())
+    assert (handed, waited) == ([refused.name], [True])
+    assert refused.answer == {"mark": 84.0}
 
 
 def test_pieces_wait_for_each_other(tmp_path: Path) -> None:

@@ -196,14 +196,15 @@ async def state(request: Request) -> Response:
 def _state(request: Request, take: KeptTake) -> HTMLResponse:
     house = house_of(request)
     entry = house.catalogue.find(take.about.lick)
-    answered = take.state is State.ANSWERED
+    now = State.WAITING if house.workers.hands_in(take) else take.state
+    answered = now is State.ANSWERED
     part = "hx-request" in request.headers or request.method != "GET"
     page = shown(
         request,
         "take.html" if part else "take_page.html",
         take=take,
         own=take.about.player == session_of(request).person.name,
-        state=take.state.value,
+        state=now.value,
         waiting=house.workers.length,
         answer=take.answer if answered else {},
         entry=entry,

@@ -55,8 +55,8 @@ class Workers:
 
     @contextlib.asynccontextmanager
     async def running(self) -> AsyncIterator[None]:
-        """Listen while this lasts; what was left by a killed server comes first."""
-        left = [take for take in self.takes.all() if take.state is State.WAITING]
+        """Listen while this lasts; what an earlier server left comes first."""
+        left = [take for take in self.takes.all() if self._is_left(take)]
         for take in sorted(left, key=lambda take: take.about.began_at):
             self.ask(take)
         listeners = [asyncio.create_task(self._listen()) for _ in range(self.count)]
@@ -66,6 +66,16 @@ class Workers:
             for listener in listeners:
                 listener.cancel()
             await asyncio.gather(*listeners, return_exceptions=True)
+
+    def _is_left(self, take: KeptTake) -> bool:
+        """Say whether a take has no answer, or one that was not handed in."""
+        loose = take.state is State.ANSWERED and take.kept_as is None
+        return take.state is State.WAITING or (self.on_answer is not None and loose)
+
+    def hands_in(self, take: KeptTake) -> bool:
+        """Say whether a take is still to be handed in, even if it has its answer."""
+        to_come = self.on_answer is not None and take.name in self._asked
+        return to_come and take.kept_as is None
 
     def ask(self, take: KeptTake) -> None:
         """Put a take in the queue, once."""
@@ -89,7 +99,8 @@ class Workers:
         """See to it that a take gets an answer."""
         lick_file = self.lick_file(take.about.lick)
         problem = "the lick of this take is not here any more"
-        for _ in range(MOST_TRIES if lick_file is not None else 0):
+        todo = lick_file is not None and take.state is not State.ANSWERED
+        for _ in range(MOST_TRIES if todo else 0):
             code = await self._run(take, str(lick_file))
             if not take.folder.exists() or take.state is State.ANSWERED:
                 break
