@@ -38,14 +38,15 @@ ODD_TEMPO_FAULTS = 0.85
 MOVED_FAULTS = 0.5
 FREE_CELLS = 30_000  # notes times events; longer takes must be found by voting
 FREE_RIGHT_SHARE = 0.6  # order alone proves less
-TWICE_S = 0.06  # nobody plays two extra notes of one pitch this near
+TWICE_S = 0.06  # nobody plays one pitch twice this near
+# An event this long before or after a matched note is that note, heard twice.
+BESIDE_S = (0.04, 0.035)
+TOUCHING_S = (0.018, 0.018)  # it cannot be another, however closely one listens
 # From the warp's own log odds to true ones, (slope, offset): logistic calibration
 # (Platt 1999) on the training phrases; benchmarks/judge.py prints the reliability.
 CALIBRATION = {
     "right": (1.29, 2.75),
     "wrong": (1.72, 0.65),
-    "missed": (0.62, -0.95),
-    "extra": (1.08, 0.13),
 }
 UNSURE_BELOW = 0.5  # probability of a fault that is not reported as one
 UNREACHED_NOTES = 3  # as many missed at an end were not played to, not missed
@@ -117,6 +118,8 @@ class Pass:
         to have verdict `UNSURE` and no time.
     span_s : (float, float)
         Stretch of the take that was searched for it.
+    faint : tuple of ExtraNote
+        Events that may be extra notes: worth a second look, counted nowhere.
     """
 
     matches: tuple[Match, ...]
@@ -124,6 +127,7 @@ class Pass:
     tempo_ratio: float
     complete: bool
     span_s: tuple[float, float]
+    faint: tuple[ExtraNote, ...] = ()
 
     @property
     def right(self) -> int:
@@ -292,16 +296,23 @@ def make_pass(
     span_s: Span,
 ) -> Pass:
     """Give a warp its verdicts."""
-    step = events.candidates.is_step
     matches = [
         _match(k, written, events, warped, float(expected.times_s[0][k]))
         for k in range(len(written.midi))
     ]
-    extras = [
-        ExtraNote(float(events.times_s[j]), midi, float(p), bool(step[j]))
-        for j, midi, p in warped.extras
-    ]
-    return close_pass(written, matches, extras, span_s)
+    clear, faint = (
+        [
+            ExtraNote(
+                float(events.times_s[j]), midi, p, bool(events.candidates.is_step[j])
+            )
+            for j, midi, p in found
+        ]
+        for found in (warped.extras, warped.faint)
+    )
+    found = close_pass(written, matches, clear, span_s)
+    every = sorted([*clear, *faint], key=lambda e: e.time_s)
+    doubtful = close_pass(written, matches, every, span_s, beside_s=TOUCHING_S).extras
+    return replace(found, faint=tuple(e for e in doubtful if e not in found.extras))
 
 
 def _match(
@@ -332,9 +343,17 @@ def _match(
 
 
 def close_pass(
-    written: Written, matches: list[Match], extras: list[ExtraNote], span_s: Span
+    written: Written,
+    matches: list[Match],
+    extras: list[ExtraNote],
+    span_s: Span,
+    *,
+    beside_s: Span = BESIDE_S,
 ) -> Pass:
-    """Close a pass: what was not played to is not missed, what is outside not extra."""
+    """Close a pass: what was not played to is not missed, what is outside not extra.
+
+    `beside_s` is how near before and after a matched note nothing else can begin.
+    """
     played = [m.index for m in matches if m.time_s is not None]
     first, last = (played[0], played[-1]) if played else (0, -1)
     unreached = set(range(first)) if first >= UNREACHED_NOTES else set()
@@ -347,7 +366,7 @@ def close_pass(
         for m in matches
     )
     ratio = _ratio(written, closed)
-    counted = [e for e in extras if _counts(e, closed, written, ratio)]
+    counted = [e for e in extras if _counts(e, closed, written, ratio, beside_s)]
     inside = tuple(e for e in counted if not _heard_twice(e, counted))
     return Pass(closed, inside, 1 / ratio, not unreached, span_s)
 
@@ -383,35 +402,40 @@ def _heard_twice(extra: ExtraNote, extras: list[ExtraNote]) -> bool:
 
 
 def _counts(
-    extra: ExtraNote, matches: tuple[Match, ...], written: Written, ratio: float
+    extra: ExtraNote,
+    matches: tuple[Match, ...],
+    written: Written,
+    ratio: float,
+    beside_s: Span,
 ) -> bool:
     """Say whether an extra note lies inside the pass and beside no matched one."""
-    times_s = [m.time_s for m in matches if m.time_s is not None]
-    if not times_s:
+    timed = [m for m in matches if m.time_s is not None]
+    if not timed:
         return False
-    last = max(m.index for m in matches if m.time_s is not None)
+    first_s, last_s = float(timed[0].time_s or 0), float(timed[-1].time_s or 0)
+    last = timed[-1].index
     held_s = ratio * (written.end_s[last] - written.onset_s[last])
-    if not times_s[0] - 0.06 < extra.time_s < times_s[-1] + held_s:
+    if not first_s - 0.06 < extra.time_s < last_s + held_s:
         return False
-    return not any(-0.04 < extra.time_s - t < 0.035 for t in times_s)
+    before_s, after_s = beside_s
+    for match in timed:
+        away_s = extra.time_s - float(match.time_s or 0)
+        same = match.midi_number == extra.midi_number
+        if -before_s < away_s < after_s or (same and abs(away_s) < TWICE_S):
+            return False
+    return True
 
 
 def calibrated(found: Pass) -> Pass:
-    """Make every probability a true one, and doubtful faults *unsure*."""
-    matches = tuple(_calibrated_match(m) for m in found.matches)
-    extras = tuple(
-        replace(e, probability=_true_probability("extra", e.probability))
-        for e in found.extras
-    )
-    return replace(found, matches=matches, extras=extras)
+    """Give right and wrong notes their true probability; doubtful ones are *unsure*."""
+    return replace(found, matches=tuple(_calibrated_match(m) for m in found.matches))
 
 
 def _calibrated_match(match: Match) -> Match:
-    if match.verdict is Verdict.UNSURE:
+    if match.verdict not in CALIBRATION:
         return match
     probability = _true_probability(match.verdict, match.probability)
-    fault = match.verdict in (Verdict.WRONG, Verdict.MISSED)
-    if fault and probability < UNSURE_BELOW:
+    if match.verdict is Verdict.WRONG and probability < UNSURE_BELOW:
         return replace(match, verdict=Verdict.UNSURE, probability=1 - probability)
     return replace(match, probability=probability)
 

@@ -6,6 +6,7 @@ struck grow 25 to 43 dB there, absent ones less than 7 (measured on the bench).
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -55,7 +56,7 @@ def partial_growth(
     spectrum: Spectrum,
     time_s: float,
     midi_number: int,
-    ringing: list[int],
+    ringing: Sequence[int],
     *,
     short: bool = False,
 ) -> Growth | None:
@@ -63,7 +64,7 @@ def partial_growth(
 
     Parameters
     ----------
-    ringing : list of int
+    ringing : sequence of int
         Pitches that sound before or soon after `time_s`.
     short : bool
         Use windows of half the length, for notes under 100 ms.
@@ -73,38 +74,71 @@ def partial_growth(
     Growth or None
         None when every partial is shared or there is no sound.
     """
-    samples, apart_s = LOOK_SAMPLES, LOOK_S
-    if short:
-        samples, apart_s = SHORT_LOOK_SAMPLES, SHORT_LOOK_S
-    after = _look(spectrum, time_s + apart_s, samples)
-    before = _look(spectrum, time_s - apart_s, samples)
-    f0_hz = _hz(spectrum, midi_number)
-    partial_hz = f0_hz * np.arange(1, 13)
-    partial_hz = partial_hz[partial_hz < TOP_HZ]
-    shared_hz = SHARED_HZ * LOOK_SAMPLES / samples
-    for other in ringing:
-        if other != midi_number:
-            other_hz = _hz(spectrum, other)
+    return Moment.of(spectrum, time_s, short=short).growth(midi_number, ringing)
+
+
+@dataclass(frozen=True)
+class Moment:
+    """The spectra before and after one moment, for several questions about it.
+
+    Attributes
+    ----------
+    before, after : shape=(LOOK_BINS,)
+        Magnitudes of one window each.
+    samples : int
+        Length of the windows at the coarse rate.
+    tuning_cents : float
+        Of the instrument.
+    """
+
+    before: Float32Array
+    after: Float32Array
+    samples: int
+    tuning_cents: float
+
+    @classmethod
+    def of(cls, spectrum: Spectrum, time_s: float, *, short: bool = False) -> Moment:
+        """Look to both sides of a moment, through shorter windows if `short`."""
+        samples, apart_s = LOOK_SAMPLES, LOOK_S
+        if short:
+            samples, apart_s = SHORT_LOOK_SAMPLES, SHORT_LOOK_S
+        return cls(
+            _look(spectrum, time_s - apart_s, samples),
+            _look(spectrum, time_s + apart_s, samples),
+            samples,
+            spectrum.tuning_cents,
+        )
+
+    def growth(self, midi_number: int, ringing: Sequence[int]) -> Growth | None:
+        """Growth of one pitch; see `partial_growth`."""
+        partial_hz = _hz(self.tuning_cents, midi_number) * np.arange(1, 13)
+        partial_hz = partial_hz[partial_hz < TOP_HZ]
+        shared_hz = SHARED_HZ * LOOK_SAMPLES / self.samples
+        for other in set(ringing) - {midi_number}:
+            other_hz = _hz(self.tuning_cents, other)
             order = np.maximum(np.round(partial_hz / other_hz), 1)
             away_hz = np.abs(partial_hz - order * other_hz)
             partial_hz = partial_hz[away_hz > shared_hz]
-    loudest = float(after.max())
-    if not len(partial_hz) or loudest < 1e-9:
-        return None
-    place = np.round(partial_hz / LOOK_BIN_HZ).astype(int)
-    now, then = _peak(after, place, 1), _peak(before, place, 1)
-    floor = 1e-3 * loudest + 1e-12
-    weight = np.sqrt(now / loudest)
-    beside = np.maximum(
-        *(_beside(after, partial_hz, place, sign, samples) for sign in (1, -1))
-    )
-    grown_db = 20 * np.log10((now + floor) / (then + floor))
-    peaked_db = 20 * np.log10((now + floor) / (beside + floor))
-    return Growth(
-        float(weight @ grown_db / weight.sum()),
-        float(weight @ peaked_db / weight.sum()),
-        float(20 * np.log10(now.max() / loudest + 1e-9)),
-    )
+        loudest = float(self.after.max())
+        if not len(partial_hz) or loudest < 1e-9:
+            return None
+        place = np.round(partial_hz / LOOK_BIN_HZ).astype(int)
+        now, then = _peak(self.after, place, 1), _peak(self.before, place, 1)
+        floor = 1e-3 * loudest + 1e-12
+        weight = np.sqrt(now / loudest)
+        beside = np.maximum(
+            *(
+                _beside(self.after, partial_hz, place, sign, self.samples)
+                for sign in (1, -1)
+            )
+        )
+        grown_db = 20 * np.log10((now + floor) / (then + floor))
+        peaked_db = 20 * np.log10((now + floor) / (beside + floor))
+        return Growth(
+            float(weight @ grown_db / weight.sum()),
+            float(weight @ peaked_db / weight.sum()),
+            float(20 * np.log10(now.max() / loudest + 1e-9)),
+        )
 
 
 def _beside(
@@ -120,7 +154,7 @@ def _beside(
 
 def fall_db(spectrum: Spectrum, time_s: float, midi_number: int) -> float:
     """How far the partials of a pitch fall from 30 to 85 ms after a time, dB."""
-    partial_hz = _hz(spectrum, midi_number) * np.arange(1, 9)
+    partial_hz = _hz(spectrum.tuning_cents, midi_number) * np.arange(1, 9)
     place = np.round(partial_hz[partial_hz < TOP_HZ] / LOOK_BIN_HZ).astype(int)
     early, late = (
         np.sqrt((_peak(_look(spectrum, time_s + d, 512), place, 2) ** 2).sum())
@@ -129,9 +163,9 @@ def fall_db(spectrum: Spectrum, time_s: float, midi_number: int) -> float:
     return float(20 * np.log10((early + 1e-12) / (late + 1e-12)))
 
 
-def _hz(spectrum: Spectrum, midi_number: int) -> float:
-    """Frequency of a pitch on this instrument."""
-    return midi_to_hz(midi_number + spectrum.tuning_cents / 100)
+def _hz(tuning_cents: float, midi_number: int) -> float:
+    """Frequency of a pitch on an instrument tuned so."""
+    return midi_to_hz(midi_number + tuning_cents / 100)
 
 
 def _look(spectrum: Spectrum, centre_s: float, samples: int) -> Float32Array:

@@ -5,9 +5,9 @@ do the partials of *this* pitch, those that no ringing or following note shares,
 at *this* moment?  Notes that were really struck grow 25 to 43 dB there, absent ones
 less than 7 (measured on the bench, see benchmarks/).
 
-In order: listen for an attack where a doubtful note is due and warp again; take back
-missed notes that grew; drop extra notes that did not; read wrong notes again; and
-check that right notes settle where they are written.
+In order: listen for an attack where a doubtful note is due and warp again; read wrong
+notes again; check that right notes settle where they are written; and judge what may be
+an extra note, and every note that nothing was matched to.
 """
 
 from __future__ import annotations
@@ -16,7 +16,10 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from assessor import judging
 from assessor.alignment import (
+    TOUCHING_S,
+    UNSURE_BELOW,
     Alignment,
     ExtraNote,
     Match,
@@ -27,28 +30,28 @@ from assessor.alignment import (
     make_pass,
     refit,
 )
-from assessor.attack import attack_db, hidden_rise
-from assessor.evidence import Candidates
+from assessor.attack import hidden_rise
+from assessor.evidence import BoolArray, Candidates
 from assessor.frames import (
     FRAME_HOP_S,
     Float32Array,
 )
 from assessor.growth import Growth, fall_db, partial_growth
+from assessor.judging import Question, Scene
 from assessor.kernels import PITCHES
 from assessor.lick.notation import Articulation, Lick
 from assessor.onset import Events, weigh
 from assessor.spectrum import Spectrum
+from assessor.tuning import FloatArray
 from assessor.warp import Written, closely, weigh_notes
 
 DOUBTFUL = 0.3  # a right note with less evidence than this is heard again
 LISTEN_S = 0.045  # around the place where a note is due
 STRUCK_DB = 3.0  # error of prediction over its floor
 STEP_WORTH_HEARING = 0.12
-GROWN_DB, PEAKED_DB = 10.0, 6.0  # for a missed note to be taken back
-EXTRA_GROWN_DB, EXTRA_PEAKED_DB = 4.0, 3.0  # for an extra note to stay
+TAKEN_BACK_BELOW = 0.3  # probability of having been missed
+PLACED_DB = 10.0  # growth plus peak where a note taken back was played
 SHORT_S = 0.085  # a following note this near is in the window too
-TELLING_DB = -30.0  # unshared partials weaker than this are no evidence
-RESTRUCK_DB = 6.0  # attack of an extra note of a pitch that still rings
 STRAY = 6  # semitones to each side in which a slid or bent note is looked for
 NO_ODD_DB = -35.0  # odd partials weaker than this are not there
 CLICK_FALL_DB = 18.0  # a knock falls by more than this in 55 ms, a note by less
@@ -60,47 +63,77 @@ class _Ear:
 
     spectrum: Spectrum
     written: Written
-    slurred: tuple[bool, ...]
+    slurred: BoolArray
+
+    @classmethod
+    def of(cls, lick: Lick, transposition: int, spectrum: Spectrum) -> _Ear:
+        """The lick where the take plays it, and the sound."""
+        slurs = (Articulation.HAMMER_ON, Articulation.PULL_OFF)
+        slurred = np.array([n.articulation in slurs for n in lick.notes])
+        return cls(spectrum, Written.of(lick, transposition), slurred)
 
 
 def confirm(
     alignment: Alignment, lick: Lick, events: Events, spectrum: Spectrum
 ) -> Alignment:
     """Hear every doubtful place of every pass again."""
-    slurs = (Articulation.HAMMER_ON, Articulation.PULL_OFF)
-    ear = _Ear(
-        spectrum,
-        Written.of(lick, alignment.transposition),
-        tuple(n.articulation in slurs for n in lick.notes),
-    )
-    passes = tuple(
-        calibrated(_confirm_pass(ear, events, found)) for found in alignment.passes
-    )
+    ear = _Ear.of(lick, alignment.transposition, spectrum)
+    passes = tuple(_confirm_pass(ear, events, found) for found in alignment.passes)
     best = min(range(len(passes)), key=lambda i: passes[i].faults)
     return replace(alignment, passes=passes, best=best)
 
 
+def doubts(
+    alignment: Alignment, lick: Lick, events: Events, spectrum: Spectrum
+) -> list[tuple[Scene, Pass]]:
+    """Each pass as it is when its missed and extra notes come to be judged."""
+    ear = _Ear.of(lick, alignment.transposition, spectrum)
+    return [_heard_again(ear, events, found) for found in alignment.passes]
+
+
 def _confirm_pass(ear: _Ear, events: Events, found: Pass) -> Pass:
     """All looks at one pass."""
-    found = _listen_where_due(ear, events, found)
-    if refit(ear.written, found) is None:
-        return found
-    matches = _take_back_missed(ear, found)
-    extras = [e for e in found.extras if _is_note(ear, matches, found.matches, e)]
-    matches = [_read_again(ear, matches, m) for m in matches]
-    matches = [_steady_checked(ear, matches, m) for m in matches]
-    return close_pass(ear.written, matches, extras, found.span_s)
+    scene, found = _heard_again(ear, events, found)
+    matches = [_judged(scene, match) for match in found.matches]
+    taken_back = [
+        new
+        for new, old in zip(matches, found.matches, strict=True)
+        if new.time_s is not None and old.time_s is None
+    ]
+    extras = [
+        extra
+        for extra in _judged_extras(scene, found)
+        if not any(_is_same(extra, match) for match in taken_back)
+    ]
+    span_s = found.span_s
+    return close_pass(ear.written, matches, extras, span_s, beside_s=TOUCHING_S)
+
+
+def _heard_again(ear: _Ear, events: Events, found: Pass) -> tuple[Scene, Pass]:
+    """Listen where notes are due, and read doubtful pitches again."""
+    found, near = _listen_where_due(ear, events, found)
+    matches = list(found.matches)
+    if refit(ear.written, found) is not None:
+        starts_s = np.sort(
+            [m.time_s for m in matches if m.time_s is not None]
+            + [e.time_s for e in found.extras]
+        )
+        matches = [_read_again(ear, matches, m, starts_s) for m in matches]
+        matches = [_steady_checked(ear, matches, m, starts_s) for m in matches]
+    found = calibrated(replace(found, matches=tuple(matches)))
+    scene = Scene(ear.spectrum, ear.written, ear.slurred, near, found.matches)
+    return scene, found
 
 
 # ------------------------------------------------------- listen where it is due
 
 
-def _listen_where_due(ear: _Ear, events: Events, found: Pass) -> Pass:
+def _listen_where_due(ear: _Ear, events: Events, found: Pass) -> tuple[Pass, Events]:
     """Add events where doubtful notes are due, then warp again."""
+    near = events.between(*found.span_s)
     fit = refit(ear.written, found)
     if fit is None:
-        return found
-    near = events.between(*found.span_s)
+        return found, near
     due_s = fit.at(ear.written.onset_s)
     heard = [
         candidate
@@ -109,7 +142,7 @@ def _listen_where_due(ear: _Ear, events: Events, found: Pass) -> Pass:
         for candidate in _heard_at(ear, near, match, float(due_s[match.index]))
     ]
     if not heard:
-        return found
+        return found, near
     times_s, is_step, depth_db = map(np.array, zip(*heard, strict=True))
     order = np.argsort(times_s, kind="stable")
     added = Candidates(times_s[order], is_step[order], depth_db[order])
@@ -121,7 +154,7 @@ def _listen_where_due(ear: _Ear, events: Events, found: Pass) -> Pass:
     fit = lattice.fit(closely(ear.written, fit)) or fit
     expected = closely(ear.written, fit)
     warped = lattice.warp(expected)
-    return make_pass(ear.written, near, warped, expected, found.span_s)
+    return make_pass(ear.written, near, warped, expected, found.span_s), near
 
 
 def _is_doubtful(ear: _Ear, near: Events, match: Match) -> bool:
@@ -192,51 +225,47 @@ def _pitch(ear: _Ear, match: Match) -> int:
 # ------------------------------------------------------------------- the looks
 
 
-def _take_back_missed(ear: _Ear, found: Pass) -> list[Match]:
-    """Missed notes whose partials grew were played."""
-    matches = list(found.matches)
-    for match in found.matches:
-        if match.verdict is Verdict.MISSED and match.time_s is None:
-            matches[match.index] = _look_for(ear, list(found.matches), match)
-    return matches
+def _judged(scene: Scene, match: Match) -> Match:
+    """A missed note with its true probability: below half not missed after all."""
+    if match.verdict is not Verdict.MISSED:
+        return match
+    missed = judging.probability(Question.MISSED, judging.describe_missed(scene, match))
+    if missed >= UNSURE_BELOW:
+        return replace(match, probability=missed)
+    if missed < TAKEN_BACK_BELOW and (place := _place(scene, match)):
+        return replace(
+            match,
+            verdict=Verdict.RIGHT,
+            probability=1 - missed,
+            time_s=place[0],
+            midi_number=int(scene.written.midi[match.index]),
+            is_step=place[1],
+        )
+    return replace(match, verdict=Verdict.UNSURE, probability=1 - missed)
 
 
-def _look_for(ear: _Ear, matches: list[Match], match: Match) -> Match:
-    """Try moments around a missed note's place; two must show it."""
-    k, midi = match.index, int(ear.written.midi[match.index])
-    timed = [m for m in matches if m.time_s is not None]
-    if k and _pitch(ear, matches[k - 1]) == midi:
-        return match
-    near = sorted(timed, key=lambda m: abs(m.index - k))[:2]
-    lag_s = np.mean([float(m.time_s or 0) - m.expected_s for m in near])
-    due_s = match.expected_s + float(lag_s)
-    low = max((m.time_s or 0 for m in timed if m.index < k), default=-1.0)
-    high = min((m.time_s or 0 for m in timed if m.index > k), default=np.inf)
-    offsets = np.arange(-0.1, 0.101, 0.025) if ear.slurred[k] else _OFFSETS_S
-    seen: list[tuple[float, float]] = []
-    for offset_s in offsets:
-        time_s = due_s + float(offset_s)
-        if not low + 0.03 <= time_s <= high - 0.03:
-            continue
-        ringing = _sounding(ear, matches, k, time_s + 0.02)
-        growth = partial_growth(ear.spectrum, time_s, midi, ringing)
-        if growth and growth.grown_db > GROWN_DB and growth.peaked_db > PEAKED_DB:
-            seen.append((growth.total_db, due_s + 0.8 * float(offset_s)))
-    if len(seen) < 2:
-        return match
-    time_s, is_step = _sharpen(ear.spectrum, max(seen)[1])
-    return replace(
-        match,
-        verdict=Verdict.RIGHT,
-        probability=TAKEN_BACK,
-        time_s=time_s,
-        midi_number=midi,
-        is_step=is_step,
-    )
+def _place(scene: Scene, match: Match) -> tuple[float, bool] | None:
+    """When a note that nothing was matched to was played, and whether by a step.
+
+    None where its partials grow nowhere near its place.
+    """
+    index, pitch = match.index, int(scene.written.midi[match.index])
+    due_s, (low_s, high_s) = scene.due_s(index), scene.room_s(index)
+    before = scene.midi[max(index - 3, 0) : index].tolist()
+    best = None
+    for offset_s in _SLURRED_OFFSETS_S if scene.slurred[index] else _OFFSETS_S:
+        now_s = due_s + float(offset_s)
+        if low_s + 0.03 <= now_s <= high_s - 0.03:
+            growth = partial_growth(scene.spectrum, now_s, pitch, before)
+            if growth and (best is None or growth.total_db > best[0]):
+                best = (growth.total_db, due_s + 0.8 * float(offset_s))
+    if best is None or best[0] < PLACED_DB:
+        return None
+    return _sharpen(scene.spectrum, best[1])
 
 
 _OFFSETS_S = np.array([-0.04, -0.02, 0.0, 0.02, 0.04])
-TAKEN_BACK = 0.9  # share of notes taken back that were really played, on the bench
+_SLURRED_OFFSETS_S = np.arange(-4, 5) * 0.025
 
 
 def _sharpen(spectrum: Spectrum, around_s: float) -> tuple[float, bool]:
@@ -248,45 +277,36 @@ def _sharpen(spectrum: Spectrum, around_s: float) -> tuple[float, bool]:
     return (step_s, True) if contrast > 0.15 else (around_s, True)
 
 
-def _is_note(
-    ear: _Ear, matches: list[Match], before: tuple[Match, ...], extra: ExtraNote
-) -> bool:
-    """Say whether an extra note grew, and is not a note just taken back."""
-    for new, old in zip(matches, before, strict=True):
-        taken_back = old.time_s is None and new.time_s is not None
-        same = taken_back and new.midi_number == extra.midi_number
-        if same and abs(float(new.time_s or 0) - extra.time_s) < 0.05:
-            return False
-    timed = [m for m in matches if m.time_s is not None]
-    earlier = [m for m in timed if float(m.time_s or 0) < extra.time_s][-3:]
-    soon = [m for m in timed if 0 < float(m.time_s or 0) - extra.time_s < SHORT_S]
-    again = extra.midi_number in [_pitch(ear, m) for m in earlier[-2:]]
-    if again and attack_db(ear.spectrum, extra.time_s) > RESTRUCK_DB:
-        return True  # struck while it rings: its partials cannot grow much
-    short = bool(soon)
-    ringing = [_pitch(ear, m) for m in (*earlier, *soon)]
-    growth = partial_growth(
-        ear.spectrum, extra.time_s, extra.midi_number, ringing, short=short
-    )
-    if growth is None or growth.level_db < TELLING_DB:
-        # an overtone of what rings: what is left unshared says nothing
-        growth = partial_growth(
-            ear.spectrum, extra.time_s, extra.midi_number, [], short=short
+def _judged_extras(scene: Scene, found: Pass) -> list[ExtraNote]:
+    """Extra notes and what may be some, each with its true probability."""
+    doubtful = sorted([*found.extras, *found.faint], key=lambda e: e.time_s)
+    judged = [
+        replace(
+            extra,
+            probability=judging.probability(
+                Question.EXTRA, judging.describe_extra(scene, extra)
+            ),
         )
-    margin = 2.0 * short
-    return growth is None or (
-        growth.grown_db > EXTRA_GROWN_DB + margin
-        and growth.peaked_db > EXTRA_PEAKED_DB + margin
-    )
+        for extra in doubtful
+    ]
+    return [extra for extra in judged if extra.probability >= UNSURE_BELOW]
 
 
-def _read_again(ear: _Ear, matches: list[Match], match: Match) -> Match:
+def _is_same(extra: ExtraNote, taken_back: Match) -> bool:
+    """Say whether an extra note is a note that was taken back."""
+    away_s = abs(float(taken_back.time_s or 0) - extra.time_s)
+    return taken_back.midi_number == extra.midi_number and away_s < 0.05
+
+
+def _read_again(
+    ear: _Ear, matches: list[Match], match: Match, starts_s: FloatArray
+) -> Match:
     """A wrong note may be a knock, the right note after all, or an octave lower."""
     if match.verdict is not Verdict.WRONG or match.time_s is None:
         return match
     written, heard = int(ear.written.midi[match.index]), _pitch(ear, match)
     ringing = _sounding(ear, matches, match.index, match.time_s)
-    far = abs(heard - written) > 7 and _room_after(matches, match) > 0.11
+    far = abs(heard - written) > 7 and _room_after(starts_s, match) > 0.11
     if far and fall_db(ear.spectrum, match.time_s, heard) > CLICK_FALL_DB:
         return Match(
                 match.index, Verdict.MISSED, match.probability, None, None,
@@ -307,19 +327,21 @@ def _read_again(ear: _Ear, matches: list[Match], match: Match) -> Match:
     return match
 
 
-def _room_after(matches: list[Match], match: Match) -> float:
-    """Seconds until the next matched note."""
-    now = match.time_s or 0.0
-    later = [m.time_s - now for m in matches if m.time_s and m.time_s > now]
-    return min(later, default=np.inf)
+def _room_after(starts_s: FloatArray, match: Match) -> float:
+    """Seconds until anything else begins."""
+    now_s = match.time_s or 0.0
+    later_s = starts_s[np.searchsorted(starts_s, now_s, "right") :]
+    return float(later_s[0]) - now_s if len(later_s) else np.inf
 
 
-def _steady_checked(ear: _Ear, matches: list[Match], match: Match) -> Match:
+def _steady_checked(
+    ear: _Ear, matches: list[Match], match: Match, starts_s: FloatArray
+) -> Match:
     """A right note whose sound settles elsewhere than written is a wrong one."""
     if match.verdict is not Verdict.RIGHT or ear.written.dead[match.index]:
         return match
     time_s = float(match.time_s or 0)
-    room_s = min(_room_after(matches, match), 0.5)
+    room_s = min(_room_after(starts_s, match), 0.5)
     if room_s < 0.08:
         return match
     lead_s = 0.045 if room_s > 0.12 else 0.03

@@ -28,6 +28,7 @@ IntArray = npt.NDArray[np.intp]
 MISSED = -np.log(0.003)
 WRONG = -np.log(0.05)
 EXTRA = -np.log(0.08)
+FAINT = 5.0  # an event is worth a second look up to so much against its being a note
 WRONG_REACH = 5.0  # semitones: a wrong note costs 1 more for each of these
 OCTAVE_COST = 2.0  # octave, twelfth and double octave are more often misheard
 EXTRA_REACH = 0.3  # per semitone beyond three from every note around
@@ -235,6 +236,9 @@ class Warped:
         Pitch heard; the written one where right or missed.
     right_probability, wrong_probability : shape=(n,)
     extras : tuple of (event, midi number, probability)
+        Events left over that are more likely a note than nothing.
+    faint : tuple of (event, midi number, probability)
+        Events left over that may be a note all the same.
     """
 
     event: IntArray
@@ -243,6 +247,7 @@ class Warped:
     right_probability: FloatArray
     wrong_probability: FloatArray
     extras: tuple[tuple[int, int, float], ...]
+    faint: tuple[tuple[int, int, float], ...] = ()
 
 
 @dataclass(frozen=True)
@@ -283,19 +288,24 @@ class Lattice:
         taken = posterior.sum(axis=0)
         event, right = np.full(count, -1), np.zeros(count, np.bool_)
         midi = self.written.midi.copy()
-        extras, row = [], 0
+        extras: list[tuple[int, int, float]] = []
+        faint: list[tuple[int, int, float]] = []
+        row = 0
         for i, j in self._steps(expected):
             if i is not None:
                 event[i], row = j, i + 1
                 right[i] = self.right[i, j] <= self.wrong[i, j]
                 if not right[i]:
                     midi[i] = PITCHES[self.wrong_pitch[i, j]]
-            elif self.extra[row, j] < self.drop[row, j]:
-                odds = 1 / (1 + np.exp(self.extra[row, j] - self.drop[row, j]))
+                continue
+            against = self.extra[row, j] - self.drop[row, j]
+            if against < FAINT:
                 free = 1 - min(float(taken[j]), 1.0)
-                extras.append((j, int(PITCHES[self.extra_pitch[row, j]]), free * odds))
+                midi_number = int(PITCHES[self.extra_pitch[row, j]])
+                found = (j, midi_number, free / (1 + np.exp(against)))
+                (extras if against < 0 else faint).append(found)
         wrong_p = posterior.sum(axis=1) - right_p
-        return Warped(event, right, midi, right_p, wrong_p, tuple(extras))
+        return Warped(event, right, midi, right_p, wrong_p, tuple(extras), tuple(faint))
 
     def _lattice(self, expected: Expectation, *, soft: bool) -> dtw.Lattice:
         """Costs of the three moves, alternatives minimised or summed (`soft`)."""

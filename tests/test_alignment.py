@@ -496,7 +496,7 @@ def test_no_extra_note_is_counted_twice() -> None:
 # ---------------------------------------------------------------- calibration
 
 
-@pytest.mark.parametrize("verdict", [R, W, M])
+@pytest.mark.parametrize("verdict", [R, W])
 def test_calibration_keeps_the_order(verdict: Verdict) -> None:
     """A surer finding stays the surer one, and inside 0 to 1."""
     raw = np.linspace(0, 1, 41)
