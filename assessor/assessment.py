@@ -295,11 +295,7 @@ def assess(recording: Recording, lick: Lick, settings: Settings = USUAL) -> Asse
     asked = at_tempo(lick, settings.tempo_bpm)
     # products this small cost more on two BLAS threads than on one
     with threadpool_limits(limits=1, user_api="blas"):
-        heard = spectrum.analyse(recording)
-        events = onset.events(heard)
-        found = alignment.align(asked, events)
-        found = second_look.confirm(found, asked, events, heard)
-        performance = pitch.trace(found, asked, heard)
+        performance = _hear(recording, asked)
     return Assessment(
         lick=asked,
         written_tempo_bpm=lick.tempo_bpm,
@@ -311,6 +307,16 @@ def assess(recording: Recording, lick: Lick, settings: Settings = USUAL) -> Asse
         best=performance.best,
         second_opinion=OPINIONS[settings.tracker](recording, asked, performance),
     )
+
+
+def _hear(recording: Recording, asked: Lick) -> Performance:
+    """Find what was played; what the ear saw of an hour does not outlive this."""
+    heard = spectrum.analyse(recording)
+    events = onset.events(heard)
+    found = alignment.align(asked, events)
+    found = second_look.confirm(found, asked, events, heard)
+    del events
+    return pitch.trace(found, asked, heard)
 
 
 def measure(

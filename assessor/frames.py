@@ -2,7 +2,7 @@
 
 Frame k is a Hann window centred on sample ``k * hop``; what lies before and after the
 sound is silence.  An hour of frames would not fit in the memory an hour of practice is
-allowed, so `Frames` holds a few minutes of them and computes the rest anew.
+allowed, so of a long sound `Frames` holds the latest and computes the rest anew.
 """
 
 from __future__ import annotations
@@ -29,7 +29,8 @@ BINS = int(4600 / BIN_HZ)
 COMPRESSION = 0.75  # magnitudes are kept to this power
 
 BLOCK_FRAMES = 2048  # 20 s
-KEPT_BLOCKS = 4  # 82 s: 14 MB
+ALL_KEPT_BLOCKS = 30  # of a sound up to ten minutes all are kept: 105 MB
+KEPT_BLOCKS = 2  # of a longer one so many: 41 s, 7 MB
 RESAMPLER_SAMPLES = 512  # reach of the filter at each side, coarse
 
 
@@ -46,6 +47,8 @@ class Frames:
         self._fine = fine
         self._kept: OrderedDict[int, Float32Array] = OrderedDict()
         self._count = len(fine) // 2 // FRAME_HOP + 1
+        short = len(self.blocks()) <= ALL_KEPT_BLOCKS
+        self._kept_blocks = ALL_KEPT_BLOCKS if short else KEPT_BLOCKS
 
     def __len__(self) -> int:
         """Count the frames."""
@@ -59,7 +62,7 @@ class Frames:
         """Magnitudes from a multiple of `BLOCK_FRAMES` on, shape=(m, BINS)."""
         if first not in self._kept:
             self._kept[first] = self._compute(first)
-            while len(self._kept) > KEPT_BLOCKS:
+            while len(self._kept) > self._kept_blocks:
                 self._kept.popitem(last=False)
         self._kept.move_to_end(first)
         return self._kept[first]

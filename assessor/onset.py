@@ -22,7 +22,7 @@ from assessor.tuning import FloatArray
 FLUX_THRESHOLD = 0.15  # low: recall counts here
 STEP_THRESHOLD = 0.25
 STEP_NEAR_FLUX_S = 0.035  # a step this near a flux peak is the same moment
-WEIGH_EVENTS = 1024  # described at a time
+WEIGH_EVENTS = 512  # described at a time
 MERGE_S = 0.028  # two attacks nearer than this are one
 MERGE_STEP_S = 0.045  # a step beside a clear attack
 
