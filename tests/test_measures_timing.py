@@ -7,13 +7,13 @@ from fractions import Fraction
 import hand_made as made
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
 from assessor.alignment import Verdict
 from assessor.lick.notation import Lick, Meter
 from assessor.measures import timing
-from assessor.measures.clock import Against, Click
+from assessor.measures.clock import JUMP_S, Against, Click
 from assessor.measures.timing import Tendency, Timing
 from assessor.measures.tolerance import TOLERANCES, Judgement
 
@@ -282,8 +282,12 @@ def test_shift_in_time_changes_nothing(late_s: list[float], shift_s: float) -> N
 def test_playing_in_proportion_scales_the_deviations(
     late_s: list[float], pace: float
 ) -> None:
-    """The same pass at another speed is off by the same share of the beat."""
+    """The same pass at another speed is off by the same share of the beat.
+
+    As long as nobody stops: what is a stop does not depend on the speed.
+    """
     late = np.array(late_s)
+    assume(pace * np.abs(np.diff(late)).max() < JUMP_S)
     here, there = measured(EIGHTHS, late), measured(EIGHTHS, pace * late, pace=pace)
     shares = [[n.beat_percent for n in found.notes] for found in (here, there)]
     np.testing.assert_allclose(shares[1], shares[0], atol=0.05)

@@ -22,7 +22,7 @@ from assessor.review.books import open_books
 from assessor.review.summary import read_class
 
 NOTES = 8
-MANY = 40
+MANY = 100
 TOP = Path(__file__).parents[1]
 PATIENCE_S = 60.0
 
