@@ -27,11 +27,16 @@ from threadpoolctl import threadpool_limits
 from assessor import alignment, judging, lick, onset, recording, second_look, spectrum
 from assessor.errors import AlignmentError
 from assessor.judging import Question
+from assessor.kernels import PITCHES
 from assessor.lick.notation import LickNote
 
 SAME_S = 0.05  # an event this near an extra note is that note
 MISREAD_S = 0.03  # counted as so much farther off if its pitch is another
 ALTERED_WEIGHT = 0.3  # faults are commoner there than among players
+NOBODY_S = 0.07  # from where nobody played to the nearest note
+# What a sure first hearing says, as `describe_extra` begins: the warp's log odds, and
+# logarithms of the probability of nothing, of the pitch, and of the next best one.
+SURE = ((-2, 6), (-2, -0.3), (-0.1, 0), (-2, -0.5))
 FEWEST_NOTES = 5  # a lick with fewer loses none
 SAME_PITCH = 0.4  # share of added notes that repeat one beside them
 STEPS = (-7, -5, -4, -3, -2, -1, 1, 2, 3, 4, 5, 7)  # semitones; of the others
@@ -60,10 +65,10 @@ def lesson_of(folder: Path, take: str) -> Lesson:
     rng = np.random.default_rng(zlib.crc32(take.encode()))
     origin: list[int | None] = list(range(len(asked)))
     for scene, found in _doubts(asked, events, heard):
-        _teach(lesson, scene, found, truth, origin, 1.0)
+        _teach(lesson, scene, found, truth, origin, 1.0, rng)
     other, origin = altered(asked, rng)
     for scene, found in _doubts(other, events, heard):
-        _teach(lesson, scene, found, truth, origin, ALTERED_WEIGHT)
+        _teach(lesson, scene, found, truth, origin, ALTERED_WEIGHT, rng)
     return lesson
 
 
@@ -74,6 +79,7 @@ def _teach(
     truth: dict[str, Any],
     origin: list[int | None],
     weight: float,
+    rng: np.random.Generator,
 ) -> None:
     """Add the doubtful findings of one pass.
 
@@ -90,6 +96,9 @@ def _teach(
     for extra, label in zip(doubtful, played, strict=True):
         seen = judging.describe_extra(scene, extra)
         lesson[Question.EXTRA].append((seen, label, weight))
+    phantom = _phantom(scene, [n["onset_s"] for n in truth["performed"]], rng)
+    if phantom is not None:
+        lesson[Question.EXTRA].append((phantom, False, weight))
     gone = {fault["expected_index"] for fault in injected["missed"]} | {None}
     for match in found.matches:
         if match.verdict is alignment.Verdict.MISSED:
@@ -106,6 +115,27 @@ def _doubts(
     except AlignmentError:
         return []
     return [second_look.doubts(aligned, asked, events, heard)[aligned.best]]
+
+
+def _phantom(
+    scene: judging.Scene, played_s: list[float], rng: np.random.Generator
+) -> np.ndarray | None:
+    """Describe a note that nobody played and the first hearing is sure of.
+
+    Its word alone must not be enough.
+    """
+    if len(scene.times_s) < 2:
+        return None
+    time_s = float(rng.uniform(scene.times_s[0], scene.times_s[-1]))
+    if np.abs(np.array(played_s) - time_s).min() < NOBODY_S:
+        return None
+    midi_number = int(rng.choice(scene.midi)) + int(rng.choice(STEPS))
+    midi_number = int(np.clip(midi_number, PITCHES[0], PITCHES[-1]))
+    extra = alignment.ExtraNote(time_s, midi_number, 0.5)
+    seen = judging.describe_extra(scene, extra)
+    low, high = np.array(SURE).T
+    seen[: len(SURE)] = rng.uniform(low, high)
+    return seen
 
 
 def altered(
