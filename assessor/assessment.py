@@ -9,10 +9,11 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from enum import StrEnum
+from functools import lru_cache
 from itertools import pairwise
 from statistics import median
 
-from threadpoolctl import threadpool_limits
+from threadpoolctl import ThreadpoolController
 
 from assessor import alignment, care, onset, pitch, second_look, spectrum
 from assessor.alignment import Verdict
@@ -294,7 +295,7 @@ def assess(recording: Recording, lick: Lick, settings: Settings = USUAL) -> Asse
     """
     asked = at_tempo(lick, settings.tempo_bpm)
     # products this small cost more on two BLAS threads than on one
-    with threadpool_limits(limits=1, user_api="blas"):
+    with _threads().limit(limits=1, user_api="blas"):
         performance = _hear(recording, asked)
     return Assessment(
         lick=asked,
@@ -307,6 +308,12 @@ def assess(recording: Recording, lick: Lick, settings: Settings = USUAL) -> Asse
         best=performance.best,
         second_opinion=OPINIONS[settings.tracker](recording, asked, performance),
     )
+
+
+@lru_cache(maxsize=1)
+def _threads() -> ThreadpoolController:
+    """Libraries that start threads; to find them takes a millisecond."""
+    return ThreadpoolController()
 
 
 def _hear(recording: Recording, asked: Lick) -> Performance:

@@ -31,6 +31,7 @@ COMPRESSION = 0.75  # magnitudes are kept to this power
 BLOCK_FRAMES = 2048  # 20 s
 ALL_KEPT_BLOCKS = 30  # of a sound up to ten minutes all are kept: 105 MB
 KEPT_BLOCKS = 2  # of a longer one so many: 41 s, 7 MB
+PART_FRAMES = 64  # at a time: they stay in the processor's cache
 RESAMPLER_SAMPLES = 512  # reach of the filter at each side, coarse
 
 
@@ -94,27 +95,31 @@ class Frames:
             padded(self._fine, 2 * low, 2 * high), FINE_RATE_HZ, COARSE_RATE_HZ
         )
         sound = coarse[RESAMPLER_SAMPLES : len(coarse) - RESAMPLER_SAMPLES]
-        power = framed_power(sound, FRAME_SAMPLES, FRAME_FFT, FRAME_HOP)[:, :BINS]
-        root = np.sqrt(np.sqrt(power))
-        magnitude: Float32Array = root * np.sqrt(root)
-        return magnitude
+        power = framed_power(sound, FRAME_SAMPLES, FRAME_FFT, FRAME_HOP, BINS)
+        for start in range(0, count, PART_FRAMES):
+            part = power[start : start + PART_FRAMES]
+            root = np.sqrt(np.sqrt(part))
+            np.multiply(root, np.sqrt(root), out=part)
+        return power
 
 
-def framed_power(sound: Float32Array, samples: int, fft: int, hop: int) -> Float32Array:
+def framed_power(
+    sound: Float32Array, samples: int, fft: int, hop: int, bins: int
+) -> Float32Array:
     """Power of Hann windows that start at multiples of `hop`.
 
     Returns
     -------
-    shape=(frames, fft // 2 + 1), float32
-        As many frames as fit.
+    shape=(frames, bins), float32
+        As many frames as fit, the lowest bins of each.
     """
     windows = np.lib.stride_tricks.sliding_window_view(sound, samples)[::hop]
     hann = np.hanning(samples + 2)[1:-1].astype(np.float32)
-    power = np.empty((len(windows), fft // 2 + 1), np.float32)
-    part = 256  # frames at a time: stays in cache
-    for start in range(0, len(windows), part):
-        spectrum = scipy.fft.rfft(windows[start : start + part] * hann, fft, axis=1)
-        power[start : start + part] = spectrum.real**2 + spectrum.imag**2
+    power = np.empty((len(windows), bins), np.float32)
+    for start in range(0, len(windows), PART_FRAMES):
+        part = windows[start : start + PART_FRAMES] * hann
+        spectrum = scipy.fft.rfft(part, fft, axis=1)[:, :bins]
+        power[start : start + PART_FRAMES] = spectrum.real**2 + spectrum.imag**2
     return power
 
 

@@ -190,7 +190,9 @@ def spectral_flux(fine: Float32Array) -> tuple[Float32Array, Float32Array]:
 def _band_power(fine: Float32Array, first: int, count: int) -> Float32Array:
     """Band energies of some flux frames, shape=(count, bands)."""
     sound = centred(fine, FLUX_SAMPLES, FLUX_HOP, first, count)
-    return framed_power(sound, FLUX_SAMPLES, FLUX_SAMPLES, FLUX_HOP) @ _flux_bands()
+    bands = _flux_bands()
+    power = framed_power(sound, FLUX_SAMPLES, FLUX_SAMPLES, FLUX_HOP, len(bands))
+    return power @ bands
 
 
 def _band_rise(power: Float32Array) -> Float32Array:

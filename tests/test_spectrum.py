@@ -272,6 +272,7 @@ def test_blocks_leave_no_seam(
 def test_few_blocks_are_kept(monkeypatch: pytest.MonkeyPatch) -> None:
     """An hour of frames would not fit; what was let go is computed the same again."""
     monkeypatch.setattr(frames, "BLOCK_FRAMES", 16)
+    monkeypatch.setattr(frames, "ALL_KEPT_BLOCKS", 12)
     few = Frames(made.sound(MELODY, 2.0).astype(np.float32))
     assert len(few.blocks()) == len(few) // 16 + 1 > KEPT_BLOCKS
     before = few[np.arange(5, 25)]
@@ -279,6 +280,16 @@ def test_few_blocks_are_kept(monkeypatch: pytest.MonkeyPatch) -> None:
         few.block(first)
     assert len(few._kept) == KEPT_BLOCKS
     np.testing.assert_array_equal(few[np.arange(5, 25)], before)
+
+
+def test_all_blocks_of_ten_minutes_are_kept(monkeypatch: pytest.MonkeyPatch) -> None:
+    """None is computed twice."""
+    monkeypatch.setattr(frames, "BLOCK_FRAMES", 16)
+    few = Frames(made.sound(MELODY, 2.0).astype(np.float32))
+    blocks = [few.block(first) for first in few.blocks()]
+    again = [few.block(first) for first in few.blocks()]
+    assert KEPT_BLOCKS < len(blocks) <= frames.ALL_KEPT_BLOCKS
+    assert all(one is other for one, other in zip(blocks, again, strict=True))
 
 
 def test_frames_in_any_order_and_means(monkeypatch: pytest.MonkeyPatch) -> None:
