@@ -44,10 +44,7 @@ BESIDE_S = (0.04, 0.035)
 TOUCHING_S = (0.018, 0.018)  # it cannot be another, however closely one listens
 # From the warp's own log odds to true ones, (slope, offset): logistic calibration
 # (Platt 1999) on the training phrases; benchmarks/judge.py prints the reliability.
-CALIBRATION = {
-    "right": (1.29, 2.75),
-    "wrong": (1.72, 0.65),
-}
+CALIBRATION = (1.29, 2.75)
 UNSURE_BELOW = 0.5  # probability of a fault that is not reported as one
 UNREACHED_NOTES = 3  # as many missed at an end were not played to, not missed
 
@@ -426,23 +423,11 @@ def _counts(
     return True
 
 
-def calibrated(found: Pass) -> Pass:
-    """Give right and wrong notes their true probability; doubtful ones are *unsure*."""
-    return replace(found, matches=tuple(_calibrated_match(m) for m in found.matches))
-
-
-def _calibrated_match(match: Match) -> Match:
-    if match.verdict not in CALIBRATION:
+def calibrated(match: Match) -> Match:
+    """Give a right note its true probability."""
+    if match.verdict is not Verdict.RIGHT:
         return match
-    probability = _true_probability(match.verdict, match.probability)
-    if match.verdict is Verdict.WRONG and probability < UNSURE_BELOW:
-        return replace(match, verdict=Verdict.UNSURE, probability=1 - probability)
-    return replace(match, probability=probability)
-
-
-def _true_probability(verdict: str, probability: float) -> float:
-    """Calibrate one probability."""
-    slope, offset = CALIBRATION[verdict]
-    inside = min(max(probability, 1e-4), 1 - 1e-6)
+    slope, offset = CALIBRATION
+    inside = min(max(match.probability, 1e-4), 1 - 1e-6)
     odds = slope * np.log(inside / (1 - inside)) + offset
-    return float(1 / (1 + np.exp(-odds)))
+    return replace(match, probability=float(1 / (1 + np.exp(-odds))))

@@ -25,6 +25,7 @@ LOOK_FFT = 2048
 LOOK_BIN_HZ = COARSE_RATE_HZ / LOOK_FFT
 LOOK_BINS = int(4630 / LOOK_BIN_HZ)
 TOP_HZ = 4300.0
+CLICK_FALL_DB = 18.0  # a knock falls by more than this in 55 ms, a note by less
 SHARED_HZ = 18.0  # partials nearer than this to a ringing one do not count
 
 

@@ -36,13 +36,12 @@ from assessor.frames import (
     FRAME_HOP_S,
     Float32Array,
 )
-from assessor.growth import Growth, fall_db, partial_growth
+from assessor.growth import partial_growth
 from assessor.judging import Question, Scene
 from assessor.kernels import PITCHES
 from assessor.lick.notation import Articulation, Lick
 from assessor.onset import Events, weigh
 from assessor.spectrum import Spectrum
-from assessor.tuning import FloatArray
 from assessor.warp import Written, closely, weigh_notes
 
 DOUBTFUL = 0.3  # a right note with less evidence than this is heard again
@@ -51,10 +50,10 @@ STRUCK_DB = 3.0  # error of prediction over its floor
 STEP_WORTH_HEARING = 0.12
 TAKEN_BACK_BELOW = 0.3  # probability of having been missed
 PLACED_DB = 10.0  # growth plus peak where a note taken back was played
-SHORT_S = 0.085  # a following note this near is in the window too
+SURE = 0.9  # a right note with less evidence may have another pitch
+NOTHING = 0.15  # with no pitch as likely as this nothing was played
+SETTLING_S = 0.08  # a shorter note never settles
 STRAY = 6  # semitones to each side in which a slid or bent note is looked for
-NO_ODD_DB = -35.0  # odd partials weaker than this are not there
-CLICK_FALL_DB = 18.0  # a knock falls by more than this in 55 ms, a note by less
 
 
 @dataclass(frozen=True)
@@ -83,17 +82,37 @@ def confirm(
     return replace(alignment, passes=passes, best=best)
 
 
+@dataclass(frozen=True)
+class Doubts:
+    """A pass on the way through the second look.
+
+    Attributes
+    ----------
+    listened : Scene
+        Before doubtful pitches are judged.
+    read : Scene
+        After that, before missed and extra notes are.
+    found : Pass
+        As `read` shows it.
+    """
+
+    listened: Scene
+    read: Scene
+    found: Pass
+
+
 def doubts(
     alignment: Alignment, lick: Lick, events: Events, spectrum: Spectrum
-) -> list[tuple[Scene, Pass]]:
-    """Each pass as it is when its missed and extra notes come to be judged."""
+) -> list[Doubts]:
+    """Each pass as it comes to be judged; what nets learn from."""
     ear = _Ear.of(lick, alignment.transposition, spectrum)
-    return [_heard_again(ear, events, found) for found in alignment.passes]
+    return [_doubts(ear, events, found) for found in alignment.passes]
 
 
 def _confirm_pass(ear: _Ear, events: Events, found: Pass) -> Pass:
     """All looks at one pass."""
-    scene, found = _heard_again(ear, events, found)
+    doubts = _doubts(ear, events, found)
+    scene, found = doubts.read, doubts.found
     matches = [_judged(scene, match) for match in found.matches]
     taken_back = [
         new
@@ -109,20 +128,19 @@ def _confirm_pass(ear: _Ear, events: Events, found: Pass) -> Pass:
     return close_pass(ear.written, matches, extras, span_s, beside_s=TOUCHING_S)
 
 
-def _heard_again(ear: _Ear, events: Events, found: Pass) -> tuple[Scene, Pass]:
-    """Listen where notes are due, and read doubtful pitches again."""
+def _doubts(ear: _Ear, events: Events, found: Pass) -> Doubts:
+    """Listen where notes are due, then judge doubtful pitches."""
     found, near = _listen_where_due(ear, events, found)
-    matches = list(found.matches)
-    if refit(ear.written, found) is not None:
-        starts_s = np.sort(
-            [m.time_s for m in matches if m.time_s is not None]
-            + [e.time_s for e in found.extras]
+
+    def scene() -> Scene:
+        return Scene(
+            ear.spectrum, ear.written, ear.slurred, near, found.matches, found.extras
         )
-        matches = [_read_again(ear, matches, m, starts_s) for m in matches]
-        matches = [_steady_checked(ear, matches, m, starts_s) for m in matches]
-    found = calibrated(replace(found, matches=tuple(matches)))
-    scene = Scene(ear.spectrum, ear.written, ear.slurred, near, found.matches)
-    return scene, found
+
+    listened = scene()
+    matches = tuple(_arrived(listened, _read(listened, m)) for m in found.matches)
+    found = replace(found, matches=matches)
+    return Doubts(listened, scene(), found)
 
 
 # ------------------------------------------------------- listen where it is due
@@ -198,28 +216,6 @@ def _best_step(
         return around_s, 0.0
     best = int(part.argmax())
     return (low + best) * FRAME_HOP_S, float(part[best])
-
-
-# ------------------------------------------------------------ growth of partials
-
-
-def _sounding(ear: _Ear, matches: list[Match], index: int, time_s: float) -> list[int]:
-    """Pitches of three notes before and of those that follow within `SHORT_S`."""
-    before = range(max(index - 3, 0), index)
-    after = range(index + 1, min(index + 3, len(matches)))
-    soon = [
-        i
-        for i in after
-        if (matches[i].time_s or matches[i].expected_s) < time_s + SHORT_S
-    ]
-    return [_pitch(ear, matches[i]) for i in (*before, *soon)]
-
-
-def _pitch(ear: _Ear, match: Match) -> int:
-    """Pitch heard, or written when nothing was heard."""
-    if match.midi_number is None:
-        return int(ear.written.midi[match.index])
-    return match.midi_number
 
 
 # ------------------------------------------------------------------- the looks
@@ -298,107 +294,97 @@ def _is_same(extra: ExtraNote, taken_back: Match) -> bool:
     return taken_back.midi_number == extra.midi_number and away_s < 0.05
 
 
-def _read_again(
-    ear: _Ear, matches: list[Match], match: Match, starts_s: FloatArray
-) -> Match:
-    """A wrong note may be a knock, the right note after all, or an octave lower."""
-    if match.verdict is not Verdict.WRONG or match.time_s is None:
-        return match
-    written, heard = int(ear.written.midi[match.index]), _pitch(ear, match)
-    ringing = _sounding(ear, matches, match.index, match.time_s)
-    far = abs(heard - written) > 7 and _room_after(starts_s, match) > 0.11
-    if far and fall_db(ear.spectrum, match.time_s, heard) > CLICK_FALL_DB:
-        return Match(
-                match.index, Verdict.MISSED, match.probability, None, None,
-                match.expected_s,
-            )  # fmt: skip
-
-    def look(midi_number: int, others: list[int]) -> Growth | None:
-        return partial_growth(ear.spectrum, match.time_s or 0, midi_number, others)
-
-    as_written, as_heard = look(written, [*ringing, heard]), look(heard, ringing)
-    better = as_written and as_heard and as_written.total_db > as_heard.total_db
-    if as_written and better and as_written.grown_db > 10 and as_written.peaked_db > 8:
-        return replace(match, verdict=Verdict.RIGHT, midi_number=written)
-    below = look(heard - 12, [*ringing, heard])
-    if below and below.grown_db > 12 and below.peaked_db > 8 and below.level_db > -12:
-        verdict = Verdict.RIGHT if heard - 12 == written else Verdict.WRONG
-        return replace(match, verdict=verdict, midi_number=heard - 12)
-    return match
-
-
-def _room_after(starts_s: FloatArray, match: Match) -> float:
-    """Seconds until anything else begins."""
-    now_s = match.time_s or 0.0
-    later_s = starts_s[np.searchsorted(starts_s, now_s, "right") :]
-    return float(later_s[0]) - now_s if len(later_s) else np.inf
+def _read(scene: Scene, match: Match) -> Match:
+    """The pitch of a doubtful note judged; nothing was played if none is likely."""
+    pitches = possible_pitches(scene, match)
+    if not pitches:
+        return calibrated(match)
+    chance = {
+        pitch: judging.probability(
+            Question.PITCH, judging.describe_pitch(scene, match, pitch)
+        )
+        for pitch in pitches
+    }
+    best = max(chance, key=lambda pitch: chance[pitch])
+    if chance[best] < NOTHING:
+        return Match(match.index, Verdict.MISSED, 0.5, None, None, match.expected_s)
+    probability = chance[best] / max(sum(chance.values()), 1.0)
+    if best == scene.written.midi[match.index]:
+        return replace(
+            match, verdict=Verdict.RIGHT, midi_number=best, probability=probability
+        )
+    unsure = probability < UNSURE_BELOW
+    return replace(
+        match,
+        verdict=Verdict.UNSURE if unsure else Verdict.WRONG,
+        midi_number=best,
+        probability=1 - probability if unsure else probability,
+    )
 
 
-def _steady_checked(
-    ear: _Ear, matches: list[Match], match: Match, starts_s: FloatArray
-) -> Match:
-    """A right note whose sound settles elsewhere than written is a wrong one."""
-    if match.verdict is not Verdict.RIGHT or ear.written.dead[match.index]:
-        return match
-    time_s = float(match.time_s or 0)
-    room_s = min(_room_after(starts_s, match), 0.5)
-    if room_s < 0.08:
-        return match
-    lead_s = 0.045 if room_s > 0.12 else 0.03
-    low = round((time_s + lead_s) / FRAME_HOP_S)
-    high = max(round((time_s + room_s - 0.025) / FRAME_HOP_S), low + 1)
-    salience = ear.spectrum.salience[low:high].astype(np.float32)
-    column = _pitch(ear, match) - PITCHES[0]
-    if not len(salience) or not STRAY <= column < len(PITCHES) - STRAY:
-        return match
-    if len(ear.written.starts[match.index]) > 1:
-        return _arrived(ear, match, salience, column)
-    short = room_s < 0.1
-    for away in _suspects(salience.mean(axis=0), column):
-        if _sits(ear, matches, match, away, short=short):
-            midi_number = _pitch(ear, match) + away
-            return replace(match, verdict=Verdict.WRONG, midi_number=midi_number)
-    return match
+def possible_pitches(scene: Scene, match: Match) -> list[int]:
+    """Pitches a matched note may have; none where there is no doubt.
+
+    The written and the heard one, the likeliest two of the event, the octave below,
+    and neighbours that explain the sound better once it has settled.
+    """
+    if match.time_s is None or scene.written.dead[match.index]:
+        return []
+    written, heard = int(scene.written.midi[match.index]), int(match.midi_number or 0)
+    chance = scene.events.log_probability[scene.event_at(match.time_s), 1:]
+    suspects = _suspects(scene, match)
+    if match.verdict is Verdict.RIGHT:
+        moves = len(scene.written.starts[match.index]) > 1
+        sure = chance[heard - PITCHES[0]] > np.log(SURE) and not suspects
+        if moves or sure:
+            return []
+    likeliest = (PITCHES[np.argsort(-chance)[:2]]).tolist()
+    every = {written, heard, heard - 12, *likeliest, *suspects}
+    return sorted(p for p in every if PITCHES[0] <= p <= PITCHES[-1])
 
 
-def _arrived(ear: _Ear, match: Match, salience: Float32Array, column: int) -> Match:
+def _settled(scene: Scene, match: Match) -> Float32Array:
+    """Salience of a note after its attack, until the next, shape=(n, pitches)."""
+    now_s = float(match.time_s or 0)
+    later_s = scene.starts_s[np.searchsorted(scene.starts_s, now_s, "right") :]
+    room_s = min(float(later_s[0]) - now_s if len(later_s) else np.inf, 0.5)
+    low = round((now_s + (0.045 if room_s > 0.12 else 0.03)) / FRAME_HOP_S)
+    high = max(round((now_s + room_s - 0.025) / FRAME_HOP_S), low + 1)
+    if room_s < SETTLING_S:
+        high = low
+    return scene.spectrum.salience[low:high].astype(np.float32)
+
+
+def _suspects(scene: Scene, match: Match) -> list[int]:
+    """The semitone beside, and the octave, where they explain the sound as well."""
+    salience = _settled(scene, match)
+    column = int(match.midi_number or 0) - PITCHES[0]
+    if not len(salience) or not 0 < column < len(PITCHES) - 1:
+        return []
+    mean = salience.mean(axis=0)
+    near = [away for away in (-1, 1, 12) if column + away < len(mean)]
+    return [
+        int(PITCHES[column + away])
+        for away in near
+        if mean[column + away] > mean[column]
+    ]
+
+
+def _arrived(scene: Scene, match: Match) -> Match:
     """A slide must reach the written pitch, and a bend must leave it.
 
     Where neither happens, one other pitch was played from beginning to end.
     """
+    allowed = scene.written.starts[match.index]
+    if match.verdict is not Verdict.RIGHT or len(allowed) == 1:
+        return match
+    salience, column = _settled(scene, match), int(match.midi_number or 0) - PITCHES[0]
+    if not STRAY <= column < len(PITCHES) - STRAY:
+        return match
     near = salience[:, column - STRAY : column + STRAY + 1].argmax(axis=1) - STRAY
     if len(near) < 5 or (near != near[0]).any() or near[0] == 0:
         return match
-    allowed = ear.written.starts[match.index]
-    held = allowed.get(int(near[0]), 1.0) == 0.0  # a pre-bend that is not released
-    if held:
+    if allowed.get(int(near[0]), 1.0) == 0.0:  # a pre-bend that is not released
         return match
-    midi_number = _pitch(ear, match) + int(near[0])
+    midi_number = int(PITCHES[column + near[0]])
     return replace(match, verdict=Verdict.WRONG, midi_number=midi_number)
-
-
-def _suspects(salience: Float32Array, column: int) -> list[int]:
-    """The semitone beside, and the octave, where they explain the sound as well."""
-    beside = max((-1, 1), key=lambda step: salience[column + step])
-    suspects = [beside] if salience[column + beside] > salience[column] else []
-    octave = column + 12
-    if octave < len(salience) and salience[octave] > salience[column]:
-        suspects.append(12)
-    return suspects
-
-
-def _sits(
-    ear: _Ear, matches: list[Match], match: Match, away: int, *, short: bool
-) -> bool:
-    """Say whether the sound sits so many semitones from where it is thought to."""
-    time_s, midi = float(match.time_s or 0), _pitch(ear, match)
-    if away == 12:
-        # an octave higher has no partial of its own; the written pitch has its odd ones
-        odd = partial_growth(ear.spectrum, time_s, midi, [midi + 12], short=short)
-        return odd is not None and odd.level_db < NO_ODD_DB and odd.peaked_db < 3
-    here = partial_growth(ear.spectrum, time_s, midi, [], short=short)
-    there = partial_growth(ear.spectrum, time_s, midi + away, [], short=short)
-    if not here or not there or here.peaked_db >= 3 or there.peaked_db <= 6:
-        return False
-    ringing = _sounding(ear, matches, match.index, time_s)[-2:]
-    return midi + away not in ringing or here.grown_db < 6

@@ -30,9 +30,11 @@ from assessor.judging import Question
 from assessor.kernels import PITCHES
 from assessor.lick.notation import LickNote
 
+SAME_NOTE_S = 0.08  # a matched note this far from the played one is another
 SAME_S = 0.05  # an event this near an extra note is that note
 MISREAD_S = 0.03  # counted as so much farther off if its pitch is another
 ALTERED_WEIGHT = 0.3  # faults are commoner there than among players
+MISLED_WEIGHT = 0.1
 NOBODY_S = 0.07  # from where nobody played to the nearest note
 # What a sure first hearing says, as `describe_extra` begins: the warp's log odds, and
 # logarithms of the probability of nothing, of the pitch, and of the next best one.
@@ -64,18 +66,59 @@ def lesson_of(folder: Path, take: str) -> Lesson:
     events = onset.events(heard)
     rng = np.random.default_rng(zlib.crc32(take.encode()))
     origin: list[int | None] = list(range(len(asked)))
-    for scene, found in _doubts(asked, events, heard):
-        _teach(lesson, scene, found, truth, origin, 1.0, rng)
+    for doubts in _doubts(asked, events, heard):
+        _teach_pitches(lesson, doubts.listened, truth, asked)
+        _teach(lesson, doubts, truth, origin, 1.0, rng)
     other, origin = altered(asked, rng)
-    for scene, found in _doubts(other, events, heard):
-        _teach(lesson, scene, found, truth, origin, ALTERED_WEIGHT, rng)
+    for doubts in _doubts(other, events, heard):
+        _teach(lesson, doubts, truth, origin, ALTERED_WEIGHT, rng)
     return lesson
+
+
+def _teach_pitches(
+    lesson: Lesson, scene: judging.Scene, truth: dict[str, Any], asked: lick.Lick
+) -> None:
+    """Add every pitch that a doubtful note may have."""
+    played = {note["expected_index"]: note for note in truth["performed"]}
+    # a guitar out of tune by half a semitone is named by the ear as another one
+    moved = int(scene.written.midi[0]) - asked.notes[0].midi_number
+    for match in scene.matches:
+        note = played.get(match.index)
+        there = note and abs(note["onset_s"] - (match.time_s or 0)) < SAME_NOTE_S
+        true = note["midi"] + moved if note and there else None
+        pitches = second_look.possible_pitches(scene, match)
+        for pitch in pitches:
+            seen = judging.describe_pitch(scene, match, pitch)
+            lesson[Question.PITCH].append((seen, pitch == true, 1.0))
+        if true in pitches:
+            other = min(set(pitches) - {true}, key=lambda p: abs(p - true))
+            misled = _misled(scene, match, true, other)
+            for pitch in (true, other):
+                seen = judging.describe_pitch(
+                    misled, misled.matches[match.index], pitch
+                )
+                lesson[Question.PITCH].append((seen, pitch == true, MISLED_WEIGHT))
+
+
+def _misled(
+    scene: judging.Scene, match: alignment.Match, true: int, other: int
+) -> judging.Scene:
+    """Let the first hearing take one pitch for the other: its word is not enough."""
+    j = scene.event_at(match.time_s)
+    heard = scene.events.log_probability.copy()
+    columns = [1 + true - PITCHES[0], 1 + other - PITCHES[0]]
+    heard[j, columns] = np.sort(heard[j, columns])
+    right = other == scene.written.midi[match.index]
+    verdict = alignment.Verdict.RIGHT if right else alignment.Verdict.WRONG
+    matches = list(scene.matches)
+    matches[match.index] = replace(match, midi_number=other, verdict=verdict)
+    events = replace(scene.events, log_probability=heard)
+    return replace(scene, events=events, matches=tuple(matches))
 
 
 def _teach(
     lesson: Lesson,
-    scene: judging.Scene,
-    found: alignment.Pass,
+    doubts: second_look.Doubts,
     truth: dict[str, Any],
     origin: list[int | None],
     weight: float,
@@ -85,6 +128,7 @@ def _teach(
 
     `origin` names the note of the take's own lick each asked one is; None = none.
     """
+    scene, found = doubts.read, doubts.found
     injected = truth["injected"]
     unasked = [
         {"time_s": note["onset_s"], "played_midi": note["midi"]}
@@ -108,7 +152,7 @@ def _teach(
 
 def _doubts(
     asked: lick.Lick, events: onset.Events, heard: spectrum.Spectrum
-) -> list[tuple[judging.Scene, alignment.Pass]]:
+) -> list[second_look.Doubts]:
     """The best pass as it comes to be judged; nothing where none is found."""
     try:
         aligned = alignment.align(asked, events)
@@ -229,7 +273,10 @@ def fit(examples: list[Example]) -> dict[str, np.ndarray]:
         "weight_out": torch.cat([net[3].weight[0] for net in nets]) / NETS,
         "offset": torch.stack([net[3].bias[0] for net in nets]).mean(),
     }
-    return {k: np.array(torch.as_tensor(v).detach(), "f4") for k, v in stored.items()}
+    return {
+        name: torch.as_tensor(value).detach().numpy().astype("f4")
+        for name, value in stored.items()
+    }
 
 
 def fit_one(

@@ -496,34 +496,22 @@ def test_no_extra_note_is_counted_twice() -> None:
 # ---------------------------------------------------------------- calibration
 
 
-@pytest.mark.parametrize("verdict", [R, W])
-def test_calibration_keeps_the_order(verdict: Verdict) -> None:
-    """A surer finding stays the surer one, and inside 0 to 1."""
-    raw = np.linspace(0, 1, 41)
-    match = Match(3, verdict, 0.0, 2.0, 60, 2.0)
+def test_calibration_keeps_the_order() -> None:
+    """A surer right note stays the surer one, and inside 0 to 1."""
+    match = Match(3, R, 0.0, 2.0, 60, 2.0)
     found = [
-        alignment.calibrated(
-            Pass((replace(match, probability=float(p)),), (), 1.0, True, SPAN_S)
-        ).matches[0]
-        for p in raw
+        alignment.calibrated(replace(match, probability=float(p))).probability
+        for p in np.linspace(0, 1, 41)
     ]
-    true = [
-        1 - m.probability if m.verdict is not verdict else m.probability for m in found
-    ]
-    assert true == sorted(true)
-    assert 0 < true[0] < true[-1] < 1
-    if verdict is R:
-        assert {m.verdict for m in found} == {R}
-        return
-    unsure = [p < alignment.UNSURE_BELOW for p in true]
-    assert [m.verdict is U for m in found] == unsure
-    assert 0 < sum(unsure) < len(unsure)
+    assert found == sorted(found)
+    assert 0 < found[0] < found[-1] < 1
 
 
-def test_unreached_notes_stay_as_they_are() -> None:
-    """What was not played to has no probability to calibrate."""
-    found = _closed([R] * 9 + [M] * 3)
-    assert alignment.calibrated(found).matches[9:] == found.matches[9:]
+@pytest.mark.parametrize("verdict", [W, M, U])
+def test_only_right_notes_are_calibrated(verdict: Verdict) -> None:
+    """Faults are judged, one by one, and what was not played to has no doubt."""
+    match = Match(3, verdict, 0.6, None, None, 2.0)
+    assert alignment.calibrated(match) == match
 
 
 def _both(

@@ -19,7 +19,7 @@ from hand_made_sound import Tone
 from assessor import alignment, second_look
 from assessor.alignment import Alignment, Pass, Verdict
 from assessor.evidence import Candidates
-from assessor.growth import fall_db, partial_growth
+from assessor.growth import CLICK_FALL_DB, fall_db, partial_growth
 from assessor.kernels import PITCHES
 from assessor.lick.notation import Bend, BendKind, Lick, SlideEdge
 from assessor.onset import Events, weigh
@@ -331,4 +331,4 @@ def test_a_note_falls_less_than_a_click(midi_number: int) -> None:
     click[made.RATE_HZ :][:400] = np.exp(-np.arange(400) / 80)
     click[made.RATE_HZ :][:400] *= np.random.default_rng(1).standard_normal(400)
     seen = analyse(from_array(0.3 * click, made.RATE_HZ))
-    assert fall_db(seen, 1.0, midi_number) > second_look.CLICK_FALL_DB
+    assert fall_db(seen, 1.0, midi_number) > CLICK_FALL_DB

@@ -13,7 +13,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from assessor.alignment import ExtraNote, Match
+from assessor.alignment import ExtraNote, Match, Verdict
 from assessor.attack import attack_db, hidden_rise
 from assessor.frames import FRAME_HOP_S, Float32Array
 from assessor.growth import Growth, Moment, fall_db
@@ -86,13 +86,57 @@ def describe_missed(scene: Scene, match: Match) -> Float32Array:
     ).astype(np.float32)
 
 
+def describe_pitch(scene: Scene, match: Match, pitch: int) -> Float32Array:
+    """Describe one pitch that a matched note may have, shape=(features,)."""
+    now_s, index = float(match.time_s or 0), match.index
+    written, heard = int(scene.written.midi[index]), int(scene.midi[index])
+    rival = heard if pitch == written else written
+    near = scene.midi[max(index - 3, 0) : index][::-1].tolist()
+    later = scene.starts_s[np.searchsorted(scene.starts_s, now_s, "right") :]
+    room_s = float(later[0]) - now_s if len(later) else 1.0
+    i = int(np.searchsorted(scene.times_s, now_s, "right"))
+    after = scene.timed[i : i + 2]
+    soon = [_pitch(scene, m) for m in after if (m.time_s or 0) - now_s < SOON_S]
+    gap_s = now_s - scene.times_s[i - 2] if i > 1 else 1.0
+    events, j = scene.events, scene.event_at(now_s)
+    chance = events.log_probability[j]
+    column = 1 + pitch - PITCHES[0]
+    other = np.delete(chance[1:], column - 1).max()
+    rises_db = [events.rise_db[j], attack_db(scene.spectrum, now_s)]
+    look = Moment.of(scene.spectrum, now_s)
+    settled = _explained(scene, pitch, now_s + 0.045, now_s + min(room_s, 0.5) - 0.025)
+    return np.concatenate(
+        [
+            [_log_odds(match.probability), match.verdict is Verdict.RIGHT],
+            np.clip([chance[0], chance[column], other], LEAST_LOG, 0) / 4,
+            [np.log(0.02 + events.flux[j])],
+            np.clip(rises_db, -10, 30) / 10,
+            [match.is_step, pitch == written, pitch == heard],
+            _log_s(gap_s, room_s, abs(now_s - match.expected_s)),
+            *_growths(scene, now_s, pitch, [*near, *soon]),
+            _growth(look.growth(pitch, [*near, *soon, rival])),
+            _growth(look.growth(rival, [*near, *soon])),
+            _growth(look.growth(rival, [*near, *soon, pitch])),
+            _interval(pitch, near[0] if near else None),
+            _interval(pitch, near[1] if len(near) > 1 else None),
+            _interval(pitch, _pitch(scene, after[0]) if after else None),
+            _interval(pitch, rival),
+            [scene.slurred[index], scene.written.moving[index]],
+            [np.clip(fall_db(scene.spectrum, now_s, pitch), -10, 40) / 10],
+            _explained(scene, pitch, now_s + 0.01, now_s + min(room_s, 0.09) - 0.01),
+            settled[:3],
+            scene.clarity,
+        ]
+    ).astype(np.float32)
+
+
 # ----------------------------------------------------------------- the event
 
 
 def _event(scene: Scene, extra: ExtraNote, gap_s: float, room_s: float) -> FloatArray:
     """Say what the ear made of an event, shape=(16,)."""
     events, now_s = scene.events, extra.time_s
-    j = int(np.argmin(np.abs(events.times_s - now_s)))
+    j = scene.event_at(now_s)
     heard = events.log_probability[j]
     column = 1 + extra.midi_number - PITCHES[0]
     other = np.delete(heard[1:], column - 1).max()

@@ -23,6 +23,7 @@ class Question(StrEnum):
 
     EXTRA = "extra"  # was an extra note played there?
     MISSED = "missed"  # was the note left out?
+    PITCH = "pitch"  # was a note of this pitch played there?
 
 
 @dataclass(frozen=True)

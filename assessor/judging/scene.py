@@ -7,7 +7,7 @@ from functools import cached_property
 
 import numpy as np
 
-from assessor.alignment import Match
+from assessor.alignment import ExtraNote, Match
 from assessor.evidence import BoolArray
 from assessor.onset import Events
 from assessor.spectrum import Spectrum
@@ -30,6 +30,8 @@ class Scene:
         Of the stretch of the take that holds the pass.
     matches : tuple of Match, length n
         As the warp left them.
+    extras : tuple of ExtraNote
+        Likewise.
     """
 
     spectrum: Spectrum
@@ -37,6 +39,7 @@ class Scene:
     slurred: BoolArray
     events: Events
     matches: tuple[Match, ...]
+    extras: tuple[ExtraNote, ...]
 
     @cached_property
     def timed(self) -> list[Match]:
@@ -81,6 +84,15 @@ class Scene:
                 np.log(0.05 + np.median(inside.flux)),
             ]
         )
+
+    @cached_property
+    def starts_s(self) -> FloatArray:
+        """When anything begins, in order."""
+        return np.sort([*self.times_s, *(e.time_s for e in self.extras)])
+
+    def event_at(self, time_s: float) -> int:
+        """Index of the event nearest to a time."""
+        return int(np.argmin(np.abs(self.events.times_s - time_s)))
 
     def due_s(self, index: int) -> float:
         """When a note should begin, by the lag of the two matched notes nearest."""

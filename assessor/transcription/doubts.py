@@ -7,11 +7,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from assessor.growth import fall_db
+from assessor.growth import CLICK_FALL_DB, fall_db
 from assessor.kernels import PITCHES
 from assessor.lick.notation import Articulation, Lick
 from assessor.onset import Events
-from assessor.second_look import CLICK_FALL_DB
 from assessor.sounding import SURE
 from assessor.spectrum import Spectrum
 from assessor.transcription.hearing import HeardNote
