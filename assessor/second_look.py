@@ -1,13 +1,9 @@
 """Every doubtful place heard again, knowing what was expected there.
 
-The first hearing weighs all pitches alike.  Here one question is put to the sound:
-do the partials of *this* pitch, those that no ringing or following note shares, grow
-at *this* moment?  Notes that were really struck grow 25 to 43 dB there, absent ones
-less than 7 (measured on the bench, see benchmarks/).
-
-In order: listen for an attack where a doubtful note is due and warp again; read wrong
-notes again; check that right notes settle where they are written; and judge what may be
-an extra note, and every note that nothing was matched to.
+The first hearing weighs all pitches alike.  Here it is known which note is due where.
+In order: listen for an attack where a doubtful note is due, and warp again; judge which
+pitch a doubtful note has; judge the notes that nothing was matched to, and what may be
+an extra one (`judging`).
 """
 
 from __future__ import annotations
@@ -53,6 +49,9 @@ PLACED_DB = 10.0  # growth plus peak where a note taken back was played
 SURE = 0.9  # a right note with less evidence may have another pitch
 NOTHING = 0.15  # with no pitch as likely as this nothing was played
 SETTLING_S = 0.08  # a shorter note never settles
+# Around the place of a note taken back; a slur comes less on time.
+OFFSETS_S = np.array([-0.04, -0.02, 0.0, 0.02, 0.04])
+SLURRED_OFFSETS_S = np.arange(-4, 5) * 0.025
 STRAY = 6  # semitones to each side in which a slid or bent note is looked for
 
 
@@ -218,80 +217,7 @@ def _best_step(
     return (low + best) * FRAME_HOP_S, float(part[best])
 
 
-# ------------------------------------------------------------------- the looks
-
-
-def _judged(scene: Scene, match: Match) -> Match:
-    """A missed note with its true probability: below half not missed after all."""
-    if match.verdict is not Verdict.MISSED:
-        return match
-    missed = judging.probability(Question.MISSED, judging.describe_missed(scene, match))
-    if missed >= UNSURE_BELOW:
-        return replace(match, probability=missed)
-    if missed < TAKEN_BACK_BELOW and (place := _place(scene, match)):
-        return replace(
-            match,
-            verdict=Verdict.RIGHT,
-            probability=1 - missed,
-            time_s=place[0],
-            midi_number=int(scene.written.midi[match.index]),
-            is_step=place[1],
-        )
-    return replace(match, verdict=Verdict.UNSURE, probability=1 - missed)
-
-
-def _place(scene: Scene, match: Match) -> tuple[float, bool] | None:
-    """When a note that nothing was matched to was played, and whether by a step.
-
-    None where its partials grow nowhere near its place.
-    """
-    index, pitch = match.index, int(scene.written.midi[match.index])
-    due_s, (low_s, high_s) = scene.due_s(index), scene.room_s(index)
-    before = scene.midi[max(index - 3, 0) : index].tolist()
-    best = None
-    for offset_s in _SLURRED_OFFSETS_S if scene.slurred[index] else _OFFSETS_S:
-        now_s = due_s + float(offset_s)
-        if low_s + 0.03 <= now_s <= high_s - 0.03:
-            growth = partial_growth(scene.spectrum, now_s, pitch, before)
-            if growth and (best is None or growth.total_db > best[0]):
-                best = (growth.total_db, due_s + 0.8 * float(offset_s))
-    if best is None or best[0] < PLACED_DB:
-        return None
-    return _sharpen(scene.spectrum, best[1])
-
-
-_OFFSETS_S = np.array([-0.04, -0.02, 0.0, 0.02, 0.04])
-_SLURRED_OFFSETS_S = np.arange(-4, 5) * 0.025
-
-
-def _sharpen(spectrum: Spectrum, around_s: float) -> tuple[float, bool]:
-    """The attack or pitch step nearest to a rough time, and whether it is a step."""
-    rise = hidden_rise(spectrum, around_s - LISTEN_S, around_s + LISTEN_S)
-    if rise is not None and rise.strength_db > 4:
-        return rise.time_s, False
-    step_s, contrast = _best_step(spectrum, around_s, 0.035)
-    return (step_s, True) if contrast > 0.15 else (around_s, True)
-
-
-def _judged_extras(scene: Scene, found: Pass) -> list[ExtraNote]:
-    """Extra notes and what may be some, each with its true probability."""
-    doubtful = sorted([*found.extras, *found.faint], key=lambda e: e.time_s)
-    judged = [
-        replace(
-            extra,
-            probability=judging.probability(
-                Question.EXTRA, judging.describe_extra(scene, extra)
-            ),
-        )
-        for extra in doubtful
-    ]
-    return [extra for extra in judged if extra.probability >= UNSURE_BELOW]
-
-
-def _is_same(extra: ExtraNote, taken_back: Match) -> bool:
-    """Say whether an extra note is a note that was taken back."""
-    away_s = abs(float(taken_back.time_s or 0) - extra.time_s)
-    return taken_back.midi_number == extra.midi_number and away_s < 0.05
+# ------------------------------------------------------------------- which pitch
 
 
 def _read(scene: Scene, match: Match) -> Match:
@@ -388,3 +314,75 @@ def _arrived(scene: Scene, match: Match) -> Match:
         return match
     midi_number = int(PITCHES[column + near[0]])
     return replace(match, verdict=Verdict.WRONG, midi_number=midi_number)
+
+
+# -------------------------------------------------------- missed and extra notes
+
+
+def _judged(scene: Scene, match: Match) -> Match:
+    """A missed note with its true probability: below half not missed after all."""
+    if match.verdict is not Verdict.MISSED:
+        return match
+    missed = judging.probability(Question.MISSED, judging.describe_missed(scene, match))
+    if missed >= UNSURE_BELOW:
+        return replace(match, probability=missed)
+    if missed < TAKEN_BACK_BELOW and (place := _place(scene, match)):
+        return replace(
+            match,
+            verdict=Verdict.RIGHT,
+            probability=1 - missed,
+            time_s=place[0],
+            midi_number=int(scene.written.midi[match.index]),
+            is_step=place[1],
+        )
+    return replace(match, verdict=Verdict.UNSURE, probability=1 - missed)
+
+
+def _place(scene: Scene, match: Match) -> tuple[float, bool] | None:
+    """When a note that nothing was matched to was played, and whether by a step.
+
+    None where its partials grow nowhere near its place.
+    """
+    index, pitch = match.index, int(scene.written.midi[match.index])
+    due_s, (low_s, high_s) = scene.due_s(index), scene.room_s(index)
+    before = scene.midi[max(index - 3, 0) : index].tolist()
+    best = None
+    for offset_s in SLURRED_OFFSETS_S if scene.slurred[index] else OFFSETS_S:
+        now_s = due_s + float(offset_s)
+        if low_s + 0.03 <= now_s <= high_s - 0.03:
+            growth = partial_growth(scene.spectrum, now_s, pitch, before)
+            if growth and (best is None or growth.total_db > best[0]):
+                best = (growth.total_db, due_s + 0.8 * float(offset_s))
+    if best is None or best[0] < PLACED_DB:
+        return None
+    return _sharpen(scene.spectrum, best[1])
+
+
+def _sharpen(spectrum: Spectrum, around_s: float) -> tuple[float, bool]:
+    """The attack or pitch step nearest to a rough time, and whether it is a step."""
+    rise = hidden_rise(spectrum, around_s - LISTEN_S, around_s + LISTEN_S)
+    if rise is not None and rise.strength_db > 4:
+        return rise.time_s, False
+    step_s, contrast = _best_step(spectrum, around_s, 0.035)
+    return (step_s, True) if contrast > 0.15 else (around_s, True)
+
+
+def _judged_extras(scene: Scene, found: Pass) -> list[ExtraNote]:
+    """Extra notes and what may be some, each with its true probability."""
+    doubtful = sorted([*found.extras, *found.faint], key=lambda e: e.time_s)
+    judged = [
+        replace(
+            extra,
+            probability=judging.probability(
+                Question.EXTRA, judging.describe_extra(scene, extra)
+            ),
+        )
+        for extra in doubtful
+    ]
+    return [extra for extra in judged if extra.probability >= UNSURE_BELOW]
+
+
+def _is_same(extra: ExtraNote, taken_back: Match) -> bool:
+    """Say whether an extra note is a note that was taken back."""
+    away_s = abs(float(taken_back.time_s or 0) - extra.time_s)
+    return taken_back.midi_number == extra.midi_number and away_s < 0.05
