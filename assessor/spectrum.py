@@ -65,6 +65,66 @@ STEP_FRAMES = 4
 STEP_BLOCK = 4096  # frames at a time
 
 ENERGY_HOP = 21  # samples of the fine sound: 0.95 ms
+ALL_ENERGY_HOPS = 640_000  # of ten minutes all sums are kept: 5 MB
+ENERGY_BLOCK = 65_536  # of a longer sound so many hops: 62 s
+
+
+class Energy:
+    """Sum of squares of a sound up to any of its moments.
+
+    Sums up to each `ENERGY_HOP` are kept of ten minutes.  Those of an hour take 30 MB:
+    of a longer sound one block is kept, and the others are summed anew when needed.
+
+    Parameters
+    ----------
+    fine : shape=(n,), float32
+        The sound at `FINE_RATE_HZ`.
+    """
+
+    def __init__(self, fine: Float32Array) -> None:
+        self._fine = fine
+        self.hops = len(fine) // ENERGY_HOP
+        short = self.hops <= ALL_ENERGY_HOPS
+        self._block = max(self.hops, 1) if short else ENERGY_BLOCK
+        self._before = [0.0]  # each block
+        for number in range(max(self.hops - 1, 0) // self._block + 1):
+            self._kept = number, self._summed(number)
+            self._before.append(float(self._kept[1][-1]))
+
+    def until(self, place: FloatArray) -> FloatArray:
+        """Energy up to fractional numbers of hops, elementwise."""
+        hop = np.minimum(place.astype(np.intp), self.hops - 1)
+        if self._block >= self.hops:
+            return _between(self._kept[1], hop, place - hop)
+        place, hop = np.asarray(place), np.asarray(hop)
+        out, block = np.empty(place.shape), hop // self._block
+        for number in np.unique(block):
+            if number != self._kept[0]:
+                self._kept = int(number), self._summed(int(number))
+            there = block == number
+            inside = hop[there] - number * self._block
+            out[there] = _between(self._kept[1], inside, place[there] - hop[there])
+        return out
+
+    def _summed(self, number: int) -> FloatArray:
+        """Sums up to each hop of a block and to its end, from the sound's beginning."""
+        low = number * self._block
+        count = min(self._block, self.hops - low)
+        part = self._fine[low * ENERGY_HOP : (low + count) * ENERGY_HOP]
+        blocks = part.reshape(count, ENERGY_HOP)
+        sums = np.empty(count + 1)
+        sums[0] = self._before[number]
+        sums[1:] = np.einsum("ij,ij->i", blocks, blocks)
+        return np.cumsum(sums, out=sums)
+
+
+def _between(
+    sums: FloatArray, hop: npt.NDArray[np.intp], part: FloatArray
+) -> FloatArray:
+    """Sums at some hops and parts of the next, linearly."""
+    low = sums[hop]
+    between: FloatArray = low + part * (sums[hop + 1] - low)
+    return between
 
 
 @dataclass(frozen=True)
@@ -84,8 +144,8 @@ class Spectrum:
     flux, high_flux : shape=(flux frames,), float32
         Mean rise of the logarithmic band energies, of all bands and of those
         above `HIGH_FLUX_HZ`, where a pick is heard.
-    cumulative_energy : shape=(n // ENERGY_HOP + 1,)
-        Sum of squares of `fine` up to each `ENERGY_HOP`.
+    energy : Energy
+        Of `fine`, up to any moment.
     tuning_cents : float
         Offset of the instrument from A4 = 440 Hz, in -50 to 50.
     """
@@ -96,7 +156,7 @@ class Spectrum:
     pitch_step: Float32Array
     flux: Float32Array
     high_flux: Float32Array
-    cumulative_energy: FloatArray
+    energy: Energy
     tuning_cents: float
 
     @property
@@ -120,20 +180,13 @@ class Spectrum:
 
     def power(self, start_s: FloatArray, end_s: FloatArray) -> FloatArray:
         """Mean power of the fine sound between two times, elementwise."""
-        last = len(self.cumulative_energy) - 1
+        last = self.energy.hops
         scale = FINE_RATE_HZ / ENERGY_HOP
         start = np.clip(start_s * scale, 0, last - 1)
         end = np.clip(end_s * scale, start + 1, last)
-        energy = self._energy_until(end) - self._energy_until(start)
+        energy = self.energy.until(end) - self.energy.until(start)
         power = np.maximum(energy, 0.0) / ((end - start) * ENERGY_HOP)
         return np.where(end_s > 0, power, 0.0)  # before the take there was silence
-
-    def _energy_until(self, place: FloatArray) -> FloatArray:
-        """Energy up to a fractional place of `cumulative_energy`."""
-        before = np.minimum(place.astype(np.intp), len(self.cumulative_energy) - 2)
-        low = self.cumulative_energy[before]
-        high = self.cumulative_energy[before + 1]
-        return low + (place - before) * (high - low)
 
 
 def analyse(recording: Recording) -> Spectrum:
@@ -152,7 +205,7 @@ def analyse(recording: Recording) -> Spectrum:
         pitch_step=pitch_step,
         flux=flux,
         high_flux=high_flux,
-        cumulative_energy=_cumulative_energy(fine),
+        energy=Energy(fine),
         tuning_cents=tuning_cents,
     )
 
@@ -298,12 +351,3 @@ def _peak_turns(magnitude: Float32Array) -> complex:
     frequency = (low + column + offset) * BIN_HZ
     turn = 2j * np.pi * 12 * np.log2(frequency / 440.0)
     return complex(np.sum(inner[row, column] * np.exp(turn)))
-
-
-def _cumulative_energy(fine: Float32Array) -> FloatArray:
-    """Sum of squares up to each multiple of `ENERGY_HOP` samples."""
-    whole = len(fine) // ENERGY_HOP
-    blocks = fine[: whole * ENERGY_HOP].reshape(whole, ENERGY_HOP)
-    total = np.zeros(whole + 1)
-    total[1:] = np.einsum("ij,ij->i", blocks, blocks)
-    return np.cumsum(total, out=total)

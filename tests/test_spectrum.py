@@ -28,7 +28,7 @@ from assessor.frames import (
 from assessor.kernels import KERNEL_TOP_HZ, PITCHES, peak_kernel, pitch_kernel
 from assessor.onset import FLUX_THRESHOLD, STEP_THRESHOLD
 from assessor.recording import from_array
-from assessor.spectrum import FLUX_HOP_S, Spectrum
+from assessor.spectrum import ENERGY_HOP, FLUX_HOP_S, Energy, Spectrum
 from assessor.tuning import midi_to_hz
 
 TUNING_TOLERANCE_CENTS = 3.0
@@ -292,6 +292,25 @@ def test_all_blocks_of_ten_minutes_are_kept(monkeypatch: pytest.MonkeyPatch) -> 
     assert all(one is other for one, other in zip(blocks, again, strict=True))
 
 
+@pytest.mark.parametrize("hops_a_block", [1, 7, 640])
+def test_energy_of_a_long_sound(
+    monkeypatch: pytest.MonkeyPatch, hops_a_block: int
+) -> None:
+    """Summed block by block it is to the last bit what it is summed at once."""
+    fine = made.sound(MELODY, 2.0).astype(np.float32)
+    whole = Energy(fine)
+    monkeypatch.setattr(spectrum, "ALL_ENERGY_HOPS", 100)
+    monkeypatch.setattr(spectrum, "ENERGY_BLOCK", hops_a_block)
+    parts = Energy(fine)
+    assert parts.hops == whole.hops == len(fine) // ENERGY_HOP
+    place = np.random.default_rng(3).uniform(0, whole.hops, (5, 40))
+    place[0, :2] = 0, whole.hops
+    np.testing.assert_array_equal(parts.until(place), whole.until(place))
+    for hop in (0, 5, whole.hops):
+        summed = np.sum(fine[: hop * ENERGY_HOP].astype(float) ** 2)
+        np.testing.assert_allclose(parts.until(np.array(float(hop))), summed, rtol=1e-5)
+
+
 def test_frames_in_any_order_and_means(monkeypatch: pytest.MonkeyPatch) -> None:
     """Over the edge of a block too."""
     monkeypatch.setattr(frames, "BLOCK_FRAMES", 16)
@@ -307,5 +326,6 @@ def test_very_short_sounds(samples: int) -> None:
     sound = 0.3 * np.sin(np.arange(samples))
     seen = spectrum.analyse(from_array(sound, FINE_RATE_HZ))
     assert len(seen.salience) == len(seen.frames) == len(seen.pitch_step)
-    for values in (seen.salience, seen.pitch_step, seen.flux, seen.cumulative_energy):
+    for values in (seen.salience, seen.pitch_step, seen.flux):
         assert np.isfinite(values).all()
+    assert np.isfinite(seen.power(np.array([-1.0, 0.0]), np.array([0.1, 1.0]))).all()
