@@ -5,6 +5,7 @@ Exit code 1: assessed and outside tolerance, only with ``--enforce``.
 
 from __future__ import annotations
 
+import io
 import json
 import sys
 from pathlib import Path
@@ -195,16 +196,23 @@ def parse_settings(
     return Settings(tempo_bpm, beat, tolerance, Tracker(tracker))
 
 
+def _json(result: dict[str, object]) -> str:
+    """Indented lines; an hour's are not held word by word, as by json.dumps."""
+    text = io.StringIO()
+    json.dump(result, text, ensure_ascii=False, indent=1)
+    return text.getvalue() + "\n"
+
+
 def show_assessment(assessment: Assessment, json_path: str | None, colour: str) -> None:
     """Print the report, and write the result where it is asked for."""
     from assessor import report
 
     if json_path is not None:
-        text = json.dumps(report.result(assessment), ensure_ascii=False, indent=1)
+        text = _json(report.result(assessment))
         if json_path == "-":
-            show(text + "\n", as_is=True)
+            show(text, as_is=True)
             return
-        write(Path(json_path), text + "\n")
+        write(Path(json_path), text)
     painted = colour == "always" or (colour == "auto" and wants_colour(sys.stdout))
     width = width_of_terminal()
     text = report.terminal(assessment, width, colour=painted)
