@@ -75,7 +75,12 @@ def test_a_review_that_was_stopped_goes_on(
     words = [sys.executable, "-m", "assessor", *_words(many, out)]
     environment = {**os.environ, "PYTHONPATH": str(TOP)}
     process = subprocess.Popen(
-        words, env=environment, stderr=subprocess.PIPE, start_new_session=True
+        words,
+        env=environment,
+        stderr=subprocess.PIPE,
+        start_new_session=True,
+        # a shell's background job ignores it, and all that it starts
+        preexec_fn=lambda: signal.signal(signal.SIGINT, signal.SIG_DFL),
     )
     deadline_s = time.monotonic() + PATIENCE_S
     while len(list(out.glob("private/takes/*.json"))) < 2:
