@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 import numpy.typing as npt
@@ -174,10 +175,18 @@ def _look(spectrum: Spectrum, centre_s: float, samples: int) -> Float32Array:
     samples *= FINE_RATE_HZ // COARSE_RATE_HZ
     first = int(centre_s * FINE_RATE_HZ) - samples // 2
     sound = padded(spectrum.fine, first, first + samples)
-    window = (np.hanning(samples + 2)[1:-1] / samples).astype(np.float32)
     fft = LOOK_FFT * FINE_RATE_HZ // COARSE_RATE_HZ
-    magnitude: Float32Array = np.abs(scipy.fft.rfft(sound * window, fft)[:LOOK_BINS])
+    magnitude: Float32Array = np.abs(
+        scipy.fft.rfft(sound * _window(samples), fft)[:LOOK_BINS]
+    )
     return magnitude
+
+
+@lru_cache
+def _window(samples: int) -> Float32Array:
+    """Hann window that keeps amplitudes, shape=(samples,)."""
+    window: Float32Array = (np.hanning(samples + 2)[1:-1] / samples).astype(np.float32)
+    return window
 
 
 def _peak(magnitude: Float32Array, place: IntArray, reach: int) -> Float32Array:

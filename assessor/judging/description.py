@@ -221,13 +221,20 @@ def _best_growth(
     for now_s in due_s + OFFSETS_S:
         if low_s + 0.02 <= now_s <= high_s - 0.02:
             soon = [int(scene.midi[i]) for i in after if starts[i] < now_s + SOON_DUE_S]
-            growths = _growths(scene, now_s, pitch, [*before, *soon])
-            seen.append(growths[:3])
+            ringing = [*before, *soon]
+            wide = Moment.of(scene.spectrum, now_s)
+            narrow = Moment.of(scene.spectrum, now_s, short=True)
+            seen.append(
+                [
+                    _growth(wide.growth(pitch, ringing)),
+                    _growth(wide.growth(pitch, [])),
+                    _growth(narrow.growth(pitch, ringing)),
+                ]
+            )
     if not seen:
         return np.zeros(19)
-    ways = np.moveaxis(np.array(seen), 1, 0)
     parts = [np.array([len(seen) / len(OFFSETS_S)])]
-    for way in ways:
+    for way in np.moveaxis(np.array(seen), 1, 0):
         total = way[:, 1] + way[:, 2]
         second = np.sort(total)[-min(2, len(total))]
         parts += [way[total.argmax()], np.array([total.mean(), second])]
