@@ -170,14 +170,24 @@ def _greatest_jump(energy: FloatArray, heard: int) -> int:
     at = np.arange(max(back, heard - int(0.002 * FINE_RATE_HZ)), len(energy) - ahead)
     if not len(at):
         return heard
-    after = view(energy, ahead).mean(axis=1)[at]
-    before = view(energy, back).max(axis=1)[at - back]
+    after = view(energy[at[0] :], ahead)[: len(at)].mean(axis=1)
+    before = _greatest_of(energy[at[0] - back :], back)[: len(at)]
     jump = int(at[np.argmax((after + floor) / (before + floor))])
     low = max(jump - back // 2, 0)
     around = energy[low : jump + ahead + ENERGY_WINDOW]
     quiet = around[: max(jump - low, 1)].min()
     above = around > quiet + RISE_SHARE * (around.max() - quiet)
     return low + int(np.argmax(above))
+
+
+def _greatest_of(values: FloatArray, width: int) -> FloatArray:
+    """Maxima of every `width` neighbours, by joining windows of twice the width."""
+    reached = 1
+    while reached < width:
+        step = min(reached, width - reached)
+        values = np.maximum(values[:-step], values[step:])
+        reached += step
+    return values
 
 
 def loudness_jump_db(
