@@ -67,8 +67,20 @@ def _no_bent_drop() -> AbstractContextManager[object]:
     return mock.patch.object(warp, "BENT_DROP", 1e3)
 
 
-def _no_doubt() -> AbstractContextManager[object]:
-    return mock.patch.object(alignment, "UNSURE_BELOW", 0.0)
+def _no_missed_judged() -> AbstractContextManager[object]:
+    return mock.patch.object(second_look, "_judged", lambda _, match: match)
+
+
+def _no_extra_judged() -> AbstractContextManager[object]:
+    return mock.patch.object(
+        second_look, "_judged_extras", lambda _, found: list(found.extras)
+    )
+
+
+def _no_pitch_judged() -> AbstractContextManager[object]:
+    return mock.patch.object(
+        second_look, "_read", lambda _, match: alignment.calibrated(match)
+    )
 
 
 def _no_prediction() -> AbstractContextManager[object]:
@@ -83,7 +95,9 @@ CHANGES: dict[str, Change] = {
     "ringing pitches may be anew": _no_ringing,
     "slides and bends begin at the fret": _no_moving_starts,
     "events inside bends are notes": _no_bent_drop,
-    "never unsure": _no_doubt,
+    "missed notes not judged": _no_missed_judged,
+    "extra notes not judged": _no_extra_judged,
+    "pitches not judged": _no_pitch_judged,
     "no prediction of ringing sound": _no_prediction,
 }
 
@@ -120,8 +134,9 @@ def main() -> None:
         for name in json.loads((folder / "manifest.json").read_text())
     ][:: arguments.every]
     print("false + lost, takes:", len(takes), "\n")
-    print("| | wrong | missed | extra | unsure | onset ms | the same, degraded |")
-    print("|---|---|---|---|---|---|---|")
+    columns = "wrong | missed | extra | unsure | onset ms"
+    print(f"| | {columns} | degraded: {columns} |")
+    print("|---" * 11 + "|")
     for name, change in CHANGES.items():
         with change():
             judged = {take: judge(take) for take in takes}
