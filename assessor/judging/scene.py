@@ -29,9 +29,9 @@ class Scene:
     events : Events
         Of the stretch of the take that holds the pass.
     matches : tuple of Match, length n
-        As the warp left them.
+        As found so far.
     extras : tuple of ExtraNote
-        Likewise.
+        Those of the first hearing.
     """
 
     spectrum: Spectrum
