@@ -18,7 +18,7 @@ PACKAGE = TOP / "assessor"
 # From the ground up: a room imports from rooms on lower floors only.  A room is a
 # module or a package; modules that belong to one room are named together.
 FLOORS: list[list[set[str]]] = [
-    [{"errors"}, {"tuning"}, {"frames"}, {"words"}],
+    [{"errors"}, {"tuning"}, {"frames"}, {"words"}, {"whole_file"}],
     # dtw and trend know no music, but take the name of an array type from tuning
     [
         {"dtw"},

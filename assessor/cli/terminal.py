@@ -22,6 +22,7 @@ from typing import Any, TextIO
 import click
 
 from assessor.errors import AssessorError
+from assessor.whole_file import write_whole
 
 BAD_FILE = 3
 INTERRUPTED = 130  # 128 + SIGINT, as shells have it
@@ -139,14 +140,10 @@ def wrong_place(file: Path) -> str:
 
 
 def write(file: Path, content: str | bytes) -> None:
-    """Write a whole file or none: beside it first, then in its place."""
-    whole = content.encode() if isinstance(content, str) else content
-    part = file.with_name(f"{file.name}.{os.getpid()}.part")
+    """Write a whole file or none; end the program with words where it cannot be."""
     try:
-        part.write_bytes(whole)
-        os.replace(part, file)
+        write_whole(file, content)
     except OSError as problem:
-        part.unlink(missing_ok=True)
         full = problem.errno == errno.ENOSPC
         remedy = "make room" if full else wrong_place(file) or "name another place"
         message = f"{file}: cannot be written: {problem.strerror}; {remedy}"

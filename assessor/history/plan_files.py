@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 import re
 from collections.abc import Iterator
 from math import ceil
@@ -14,6 +13,7 @@ from assessor.history.licks import sheet_of
 from assessor.history.parts import cut
 from assessor.history.plan import Plan, Step
 from assessor.lick.notation import Lick
+from assessor.whole_file import write_whole
 
 DEMO_REPEATS = 2
 MOST_OF_A_NAME = 90  # characters of a title in a file name
@@ -71,23 +71,13 @@ def _files(asked: Lick, stem: Path, step: Step, turn_minutes: float) -> Iterator
     }
     for name, samples in sounds.items():
         file = stem.with_name(f"{stem.name}-{tempo}-{name}.flac")
-        yield _written(file, demo.sound_file(samples, "flac"))
+        write_whole(file, demo.sound_file(samples, "flac"))
+        yield file
     text = sheet_of(asked) if step.part is not None else None
     if text is not None:
         file = stem.with_name(f"{stem.name}.lick")
-        yield _written(file, text.encode())
-
-
-def _written(file: Path, content: bytes) -> Path:
-    """Write a whole file or none, and name it."""
-    part = file.with_name(f"{file.name}.part")
-    try:
-        part.write_bytes(content)
-        os.replace(part, file)
-    except OSError:
-        part.unlink(missing_ok=True)
-        raise
-    return file
+        write_whole(file, text)
+        yield file
 
 
 def _slug(title: str) -> str:

@@ -26,8 +26,9 @@ from assessor.errors import ReviewError
 from assessor.review.assignment import Player
 from assessor.review.finding import Finding, finding_from
 from assessor.review.jobs import Job, Outcome
-from assessor.review.private import OWNER_FOLDER, PARTS, replace_private
+from assessor.review.private import OWNER_FOLDER, replace_private
 from assessor.review.pseudonyms import file_stem
+from assessor.whole_file import PARTS
 
 FORMAT, VERSION = "assessor-review", 1
 PLAN = "private/review.json"  # by which the folder of a review is known

@@ -1,4 +1,4 @@
-"""Files for their owner alone, written whole or not at all."""
+"""Files for their owner alone."""
 
 from __future__ import annotations
 
@@ -6,8 +6,9 @@ import os
 from pathlib import Path
 from typing import IO
 
+from assessor.whole_file import write_whole
+
 OWNER_FILE, OWNER_FOLDER = 0o600, 0o700
-PARTS = ".*.part"  # names of files that are not whole yet
 
 
 def open_private(file: Path, flags: int) -> IO[bytes]:
@@ -17,15 +18,4 @@ def open_private(file: Path, flags: int) -> IO[bytes]:
 
 def replace_private(file: Path, content: str | bytes, mode: int = OWNER_FILE) -> None:
     """Write a whole file in the place of another; it is on the disk on return."""
-    whole = content.encode() if isinstance(content, str) else content
-    part = file.with_name(f".{file.name}.{os.getpid()}.part")
-    try:
-        handle = os.open(part, os.O_CREAT | os.O_WRONLY | os.O_TRUNC, mode)
-        with os.fdopen(handle, "wb") as stream:
-            stream.write(whole)
-            stream.flush()
-            os.fsync(stream.fileno())
-        os.replace(part, file)
-    except OSError:
-        part.unlink(missing_ok=True)
-        raise
+    write_whole(file, content, mode, synced=True)
