@@ -49,8 +49,7 @@ def list_takes(
         found = takes_of(store, selection)
         place = str(store.place)
     lines = [_row(take) for take in found]
-    ending = "" if len(found) == 1 else "s"
-    show("\n".join([*lines, f"{len(found)} take{ending} in {place}"]) + "\n")
+    show("\n".join([*lines, f"{plural(len(found), 'take')} in {place}"]) + "\n")
 
 
 def _row(take: Take) -> str:
@@ -159,7 +158,7 @@ def forget_takes(
             message = "there is no such take; assessor history list shows them"
             raise HistoryError(message, str(store.place))
         if not yes:
-            question = f"Delete {count} take{'' if count == 1 else 's'} for good?"
+            question = f"Delete {plural(count, 'take')} for good?"
             click.confirm(question, abort=True, err=True)
         done = forget(store, selection, backups=backups)
     text = f"Forgotten: {plural(done.takes, 'take')}"

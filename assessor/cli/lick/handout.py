@@ -16,6 +16,7 @@ from assessor.cli.lick.paper import (
 )
 from assessor.cli.lick.writing import listed
 from assessor.cli.terminal import bad_files, patience, show, write
+from assessor.words import plural
 
 if TYPE_CHECKING:
     from assessor.report.handout import Handout
@@ -62,9 +63,8 @@ def handout(
             else _paper(made, paper_name, staff=staff)
         )
     write(out, content)
-    count = len(made.licks)
     size_kb = len(content) / BYTES_PER_KB
-    show(f"{out}: {count} lick{'' if count == 1 else 's'}, {size_kb:.0f} kB\n")
+    show(f"{out}: {plural(len(made.licks), 'lick')}, {size_kb:.0f} kB\n")
     for one in made.licks:
         heading = f"changed or left out on reading lick {one.heading}"
         show(listed(heading, one.lick.notices))

@@ -84,8 +84,8 @@ def _print(
     """Each lick in a few lines, then how many; what cannot be read beside that."""
     lines = [line for entry in found for line in _lines(entry)]
     count = sum(len(each.entries) for each in opened)
-    of = f"{len(found)} of {count}" if terms else str(count)
-    lines.append(f"{of} lick{'' if count == 1 else 's'}")
+    of = f"{len(found)} of " if terms else ""
+    lines.append(of + plural(count, "lick"))
     if terms and not found:
         lines.append("Ask for less, or see with --words what can be asked for.")
     say_words("\n".join(lines) + "\n")

@@ -9,6 +9,7 @@ import click
 
 from assessor.cli.terminal import BAD_FILE, bad_files, printable, show
 from assessor.errors import AssessorError
+from assessor.words import plural
 
 if TYPE_CHECKING:
     from assessor.review.forgetting import Forgotten
@@ -66,5 +67,5 @@ def _forgotten(out: str, player: str) -> Forgotten:
 def _told(out: str, done: Forgotten) -> str:
     counts = {"take": done.takes, "correction": done.corrections}
     counts["answer"] = done.answers
-    told = ", ".join(f"{n} {word}{'s' * (n != 1)}" for word, n in counts.items())
+    told = ", ".join(plural(n, word) for word, n in counts.items())
     return f"{out}: {', '.join(done.pseudonyms)} forgotten: {told}\n"

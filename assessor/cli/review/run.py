@@ -12,8 +12,10 @@ from typing import TYPE_CHECKING
 import click
 
 from assessor.cli.desk import refuse_without_web
+from assessor.cli.options import tempo_option
 from assessor.cli.review.serve import serve
-from assessor.cli.terminal import Number, bad_files, show
+from assessor.cli.terminal import Number, bad_files, show, wrong_value
+from assessor.words import plural
 
 if TYPE_CHECKING:
     from assessor.review.assignment import Assignment
@@ -55,13 +57,7 @@ FIRST_GUESS = 3  # takes done before time left is told
     type=Number(1, 86400),
     help="Longest one take may need, 600 when left out; then it is given up.",
 )
-@click.option(
-    "--tempo",
-    "tempo_bpm",
-    metavar="BPM",
-    type=Number(20, 400),
-    help="Tempo that was asked for, where it is not the written one.",
-)
+@tempo_option("Tempo that was asked for, where it is not the written one.")
 @click.option(
     "--tolerance",
     "tolerance_text",
@@ -154,10 +150,8 @@ def _assignment(
 
     if assignment_path is not None:
         return assignment.read(assignment_path)
-    try:
+    with wrong_value("--tolerance"):
         tolerance = parse_tolerance(tolerance_text)
-    except ValueError as problem:
-        raise click.BadParameter(str(problem), param_hint="--tolerance") from problem
     return assignment.of_lick(lick_path or "", Settings(tempo_bpm, tolerance=tolerance))
 
 
@@ -232,8 +226,8 @@ def _told(found: ClassReview, books: Books, unchanged: int) -> str:
 
     refused = [t for t in found.takes if t.record and t.record.reason]
     lines = [
-        f"{found.title}: {_many(len(found.takes), 'take')} of "
-        + _many(len(found.players), "player")
+        f"{found.title}: {plural(len(found.takes), 'take')} of "
+        + plural(len(found.players), "player")
         + (f", {unchanged} unchanged" if unchanged else "")
     ]
     for take in refused:
@@ -263,15 +257,11 @@ def _lost(found: ClassReview) -> Iterator[str]:
     here = {take.take_id for take in found.takes}
     gone = sum(len(one) for take, one in holding(found.log).items() if take not in here)
     if gone:
-        told = _many(gone, "correction")
+        told = plural(gone, "correction")
         yield f"{told} of takes that are gone, or of another lick: kept, not counted"
     unfit = sum(take.record.unfit for take in found.takes if take.record)
     if unfit:
-        yield f"{_many(unfit, 'correction')} that fit nothing in their take any more"
-
-
-def _many(count: int, word: str) -> str:
-    return f"{count} {word}{'s' * (count != 1)}"
+        yield f"{plural(unfit, 'correction')} that fit nothing in their take any more"
 
 
 def _keep(found: ClassReview, books: Books, store_text: str) -> None:
