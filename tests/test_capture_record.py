@@ -415,7 +415,8 @@ def test_no_loop_is_told(folder: Path, plug: Any) -> None:
         (("--lick", str(LICK), "--tempo", "10"), "--tempo"),
         (("--lick", str(LICK), "--click", "none", "--subdivide", "2"), "--subdivide"),
         (("--lick", str(LICK), "--out", "a.wav"), "written as .flac"),
-        (("--lick", str(LICK), "--out", "no/a.flac"), "folder is not there"),
+        (("--lick", str(LICK), "--out", "no/a.flac"), "there is no folder no; make it"),
+        (("--lick", str(LICK), "--out", "."), "that is a folder; name a file"),
         (("--lick", str(LICK), "--tolerance", "none"), "--tolerance"),
     ],
 )

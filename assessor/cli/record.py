@@ -21,7 +21,7 @@ from assessor.cli.sound_card import (
     watch_level,
 )
 from assessor.cli.taking import Task, record_takes
-from assessor.cli.terminal import Number, bad_files, show
+from assessor.cli.terminal import Number, bad_files, show, wrong_place
 
 if TYPE_CHECKING:
     from assessor.lick.notation import Lick
@@ -270,12 +270,10 @@ def _task(
 
 
 def _refuse_wrong_out(out: Path) -> None:
-    problem = ""
-    if out.is_dir() or not out.parent.is_dir():
-        problem = "that is a folder, or its folder is not there; name a file"
-    elif out.suffix.lower() != ".flac":
+    problem = wrong_place(out)
+    if not problem and out.suffix.lower() != ".flac":
         problem = "a take is written as .flac"
-    elif out.exists():
+    elif not problem and out.exists():
         problem = "that file is already there, and is not written over"
     if problem:
         message = f"{out}: {problem}"
