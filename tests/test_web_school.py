@@ -9,7 +9,7 @@ import subprocess
 import sys
 import time
 import urllib.request
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 from typing import Any
@@ -31,6 +31,16 @@ from assessor.history import school as tables
 from assessor.history.takes import Selection, takes_of
 from assessor.recording import Recording
 from assessor.web import passwords
+from assessor.web.passwords import (
+    MOST_BY_BROWSER,
+    MOST_BY_NAME,
+    MOST_MARKS,
+    WINDOW_S,
+    Marks,
+    Trier,
+    Tries,
+)
+from assessor.web.school import KNOWN_S
 from assessor.web.takes import State
 
 TOP = servers.TOP
@@ -241,7 +251,7 @@ def test_many_tries_at_one_time_are_stopped_too(small: servers.SchoolServer) -> 
 
 def test_many_names_from_one_address_are_stopped(small: servers.SchoolServer) -> None:
     """Whoever tries one password with every name."""
-    small.house.by_address.most = 5
+    small.house.tries.by_address.most = 5
     found = [small.try_in(f"player {n}", "summer 2026").status for n in range(7)]
     assert found == [403] * 5 + [429] * 2
 
@@ -250,12 +260,199 @@ def test_an_own_account_does_not_clear_the_way_to_others(
     small: servers.SchoolServer,
 ) -> None:
     """Signing in takes back its own try only, not those with others' names."""
-    small.house.by_address.most = 5
+    small.house.tries.by_address.most = 5
     for n in range(4):
         small.try_in(f"player {n}", "summer 2026")
     assert small.try_in("anna", servers.PASSWORD).status == 303
     assert small.try_in("player 5", "summer 2026").status == 403
     assert small.try_in("player 6", "summer 2026").status == 429
+
+
+# A browser that has signed in before: OWASP, "Slow Down Online Guessing Attacks with
+# Device Cookies".
+
+
+def known(school: servers.SchoolServer, name: str, **held: str) -> str:
+    """Cookie of a browser where somebody signed in."""
+    answer = school.try_in(name, servers.PASSWORD, **held)
+    return kept_of(school, answer)
+
+
+def kept_of(school: servers.SchoolServer, answer: servers.Answer) -> str:
+    """The lasting one of the cookies that were given."""
+    for cookie in answer.cookies:
+        if cookie.startswith(f"{school.house.known.name}="):
+            assert {"HttpOnly", "SameSite=strict"} < set(cookie.split("; "))
+            assert f"Max-Age={KNOWN_S}" in cookie
+            return cookie.partition(";")[0]
+    message = f"no lasting cookie among {answer.cookies}"
+    raise AssertionError(message)
+
+
+@pytest.fixture
+def timed(small: servers.SchoolServer) -> tuple[servers.SchoolServer, list[float]]:
+    """A school that counts tries by a clock that we set."""
+    now_s = [0.0]
+    small.house.tries = Tries(lambda: now_s[0])
+    return small, now_s
+
+
+def keep_out(school: servers.SchoolServer, name: str = "anna") -> None:
+    """A stranger's wrong tries, from more addresses than one."""
+    for n in range(MOST_BY_NAME):
+        school.house.tries.failed(Trier(name, f"192.0.2.{n}"))
+    assert school.try_in(name, servers.PASSWORD).status == 429
+
+
+def test_a_stranger_keeps_no_known_browser_out(
+    timed: tuple[servers.SchoolServer, list[float]],
+) -> None:
+    """Unknown browsers wait; the owner's gets in, and does not clear the way."""
+    small, now_s = timed
+    hers = known(small, "anna")
+    keep_out(small)
+    assert small.try_in("anna", "wrong", Cookie=hers).status == 403
+    assert small.try_in("anna", servers.PASSWORD, Cookie=hers).status == 303
+    assert small.try_in("anna", servers.PASSWORD).status == 429
+    now_s[0] = WINDOW_S + 1
+    assert small.try_in("anna", servers.PASSWORD).status == 303
+
+
+def test_an_address_that_is_stopped_keeps_no_known_browser_out(
+    small: servers.SchoolServer,
+) -> None:
+    """Behind a school's one address sits who tries every name."""
+    hers = known(small, "anna")
+    small.house.tries.by_address.most = 5
+    found = [small.try_in(f"player {n}", "summer 2026").status for n in range(6)]
+    assert found == [403] * 5 + [429]
+    assert small.try_in("anna", servers.PASSWORD, Cookie=hers).status == 303
+
+
+def test_a_known_browser_has_to_wait_too(
+    timed: tuple[servers.SchoolServer, list[float]],
+) -> None:
+    """By its own count; that of another browser of the same account is another."""
+    small, now_s = timed
+    hers, other = known(small, "anna"), known(small, "anna")
+    tries = [small.try_in("anna", f"wrong {n}", Cookie=hers).status for n in range(9)]
+    assert tries == [403] * 8 + [429]
+    assert small.try_in("anna", servers.PASSWORD, Cookie=hers).status == 429
+    assert small.try_in("anna", servers.PASSWORD, Cookie=other).status == 303
+    now_s[0] = WINDOW_S + 1
+    assert small.try_in("anna", servers.PASSWORD, Cookie=hers).status == 303
+
+
+SPOILS: dict[str, Callable[[str], str]] = {
+    "cut": lambda mark: mark[:-1],
+    "without its code": lambda mark: mark.partition(".")[0],
+    "another number": lambda mark: ("a" if mark[0] != "a" else "b") + mark[1:],
+    "another code": lambda mark: mark[:-1] + ("0" if mark[-1] != "0" else "1"),
+    "invented": lambda _: "A" * 22 + "." + "0" * 64,
+    "no mark at all": lambda _: "\xe9;\xff:.",
+    "empty": lambda _: "",
+}
+
+
+@pytest.mark.parametrize("spoilt", SPOILS)
+def test_a_cookie_that_is_not_ours_counts_as_none(
+    small: servers.SchoolServer, spoilt: str
+) -> None:
+    """Whatever was done to it."""
+    name, _, mark = known(small, "anna").partition("=")
+    keep_out(small)
+    cookie = f"{name}={SPOILS[spoilt](mark)}"
+    assert small.try_in("anna", servers.PASSWORD, Cookie=cookie).status == 429
+    assert small.try_in("anna", servers.PASSWORD, Cookie=f"{name}={mark}").status == 303
+
+
+def test_the_cookie_of_another_account_counts_as_none(
+    small: servers.SchoolServer,
+) -> None:
+    """Who has an account of their own tries others' no more often for it."""
+    theirs = known(small, "teacher")
+    keep_out(small)
+    assert small.try_in("anna", servers.PASSWORD, Cookie=theirs).status == 429
+    assert small.try_in("teacher", servers.PASSWORD, Cookie=theirs).status == 303
+
+
+def test_a_browser_of_a_classroom_knows_many(small: servers.SchoolServer) -> None:
+    """Each who signed in there; it names nobody."""
+    both = known(small, "teacher", Cookie=known(small, "anna"))
+    assert "anna" not in both
+    for name in ("anna", "teacher"):
+        keep_out(small, name)
+        assert small.try_in(name, servers.PASSWORD, Cookie=both).status == 303
+
+
+def test_a_cookie_has_room_for_so_many() -> None:
+    """The oldest make room; one account takes one place."""
+    text = ""
+    for n in range(MOST_MARKS + 1):
+        text = Marks(text).text_with(f"player {n}", f"hash {n}")
+        text = Marks(text).text_with(f"player {n}", f"hash {n}")
+    marks = Marks(text)
+    held = [bool(marks.number(f"player {n}", f"hash {n}")) for n in range(21)]
+    assert held == [False] + [True] * MOST_MARKS
+    assert len(text) < 4096 - 200  # RFC 6265, 6.1: name, value and attributes
+
+
+def test_a_forgotten_account_leaves_worthless_cookies(
+    small: servers.SchoolServer,
+) -> None:
+    """Also where somebody gets the name, and the password, again."""
+    hers = known(small, "anna")
+    assert tables.forget_account(small.house.store, "anna")
+    found = [small.try_in("anna", "wrong", Cookie=hers).status for _ in range(9)]
+    assert found == [403] * 8 + [429]
+    assert small.house.tries.wait_s(Trier("anna", "127.0.0.1")) > 0
+    small.house.tries = Tries()
+    small.account("anna")
+    keep_out(small)
+    assert small.try_in("anna", servers.PASSWORD, Cookie=hers).status == 429
+
+
+def test_another_password_leaves_one_browser_known(
+    small: servers.SchoolServer,
+) -> None:
+    """The one where it was changed, though strangers try; the others are unknown."""
+    hers, other = known(small, "anna"), known(small, "anna")
+    anna = small.signed_in("anna")
+    keep_out(small)
+    new = "another long one"
+    answer = form(anna, "/password", password=servers.PASSWORD, new=new)
+    assert answer.status == 204
+    changed = kept_of(small, answer)
+    assert small.try_in("anna", new, Cookie=changed).status == 303
+    for worthless in (hers, other):
+        assert small.try_in("anna", new, Cookie=worthless).status == 429
+
+
+def test_who_is_signed_in_guesses_no_more_often(small: servers.SchoolServer) -> None:
+    """The password of now, where somebody left a browser open."""
+    anna = small.signed_in("anna")
+    new = "another long one"
+    found = [form(anna, "/password", password=f"{n}", new=new).status for n in range(9)]
+    assert found == [403] * 8 + [429]
+    assert small.try_in("anna", servers.PASSWORD).status == 303
+
+
+def test_guessing_over_many_addresses_is_slowed() -> None:
+    """By name; each address is stopped sooner for itself, and one try is taken back."""
+    now_s = [0.0]
+    tries = Tries(lambda: now_s[0])
+    here, there = Trier("anna", "192.0.2.1"), Trier("anna", "192.0.2.2")
+    for _ in range(MOST_BY_BROWSER):
+        tries.failed(here)
+    assert (tries.wait_s(here), tries.wait_s(there)) == (WINDOW_S, 0.0)
+    assert tries.wait_s(Trier("ben", "192.0.2.1")) == 0.0
+    for n in range(MOST_BY_NAME - MOST_BY_BROWSER - 1):
+        tries.failed(Trier("anna", f"198.51.100.{n}"))
+    tries.failed(there)
+    assert tries.wait_s(Trier("anna", "203.0.113.9")) == WINDOW_S
+    tries.fine(there)
+    assert tries.wait_s(Trier("anna", "203.0.113.9")) == 0.0
+    assert tries.wait_s(here) == WINDOW_S
 
 
 def test_a_form_of_another_page_signs_nobody_in(small: servers.SchoolServer) -> None:
@@ -350,10 +547,13 @@ def test_served_by_certificate(tmp_path: Path) -> None:
             )
             with opener.open(request, timeout=30) as answer:
                 assert answer.status == 303
-                cookie = answer.headers["set-cookie"]
+                cookies = answer.headers.get_all("set-cookie")
                 assert "max-age" in answer.headers["strict-transport-security"]
-            assert cookie.startswith("__Host-assessor=")
-            assert "Secure" in cookie
+            named = [cookie.partition("=")[0] for cookie in cookies]
+            assert named == ["__Host-assessor", "__Host-assessor-known"]
+            for cookie in cookies:
+                assert {"Secure", "HttpOnly"} < set(cookie.split("; "))
+                assert "samesite=strict" in cookie.lower()
         finally:
             done.send_signal(signal.SIGINT)
             done.wait(30)

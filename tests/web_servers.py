@@ -38,11 +38,12 @@ TOKEN = "a-token-of-a-test"
 
 @dataclass
 class Answer:
-    """What came back."""
+    """What came back; of a header that came more than once, the first."""
 
     status: int
     headers: dict[str, str]
     body: bytes
+    cookies: tuple[str, ...] = ()
 
     @property
     def text(self) -> str:
@@ -79,9 +80,9 @@ class Client:
         named = {name: value for name, value in sent.items() if value is not None}
         link.request(method, path, data, named)
         got = link.getresponse()
-        answer = Answer(
-            got.status, {k.lower(): v for k, v in got.getheaders()}, got.read()
-        )
+        pairs = [(name.lower(), value) for name, value in got.getheaders()]
+        cookies = tuple(value for name, value in pairs if name == "set-cookie")
+        answer = Answer(got.status, dict(reversed(pairs)), got.read(), cookies)
         link.close()
         return answer
 

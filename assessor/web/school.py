@@ -26,9 +26,10 @@ from assessor.history.store import Store
 from assessor.web import desk, passwords, shelf
 from assessor.web.house import House
 from assessor.web.pages import shown
-from assessor.web.passwords import Patience
+from assessor.web.passwords import Marks, Trier, Tries
 from assessor.web.sessions import (
     LONGEST_S,
+    Cookie,
     Person,
     Session,
     csrf_of,
@@ -37,7 +38,7 @@ from assessor.web.sessions import (
 )
 from assessor.web.takes import KeptTake, State, Takes
 
-MOST_BY_NAME, MOST_BY_ADDRESS = 8, 60
+KNOWN_S = 400 * 24 * 3600  # browsers keep no cookie longer
 MOST_NAME = 60  # characters that are remembered of a name that was tried
 HASHES_AT_ONCE = 2  # each takes 64 MB
 FRESH_S = 5.0  # a session is looked up again after so long
@@ -93,8 +94,7 @@ class School(House):
     """Everything that requests to a school's server share."""
 
     enrolled: Enrolled
-    by_name: Patience = field(default_factory=lambda: Patience(MOST_BY_NAME))
-    by_address: Patience = field(default_factory=lambda: Patience(MOST_BY_ADDRESS))
+    tries: Tries = field(default_factory=Tries)
     hashing: asyncio.Semaphore = field(
         default_factory=lambda: asyncio.Semaphore(HASHES_AT_ONCE)
     )
@@ -102,6 +102,11 @@ class School(House):
     def __post_init__(self) -> None:
         """Every assessed take is handed in: it goes into the history at once."""
         self.workers.on_answer = self.hand_in
+
+    @property
+    def known(self) -> Cookie:
+        """The cookie of a browser that has signed in before."""
+        return Cookie(f"{self.cookie.name}-known", self.cookie.secure, KNOWN_S)
 
     def hand_in(self, take: KeptTake) -> None:
         """Put an assessed take into the history."""
@@ -121,24 +126,22 @@ async def sign_in_page(request: Request) -> Response:
 async def sign_in(request: Request) -> Response:
     """Let in who knows the password; always a new session."""
     house, form = _house(request), await form_of(request)
-    name, address = form.get("name", "").strip()[:MOST_NAME], _address(request)
-    wait_s = max(house.by_name.wait_s(name), house.by_address.wait_s(address))
-    if wait_s:
+    name, marks = form.get("name", "").strip()[:MOST_NAME], _marks(request)
+    account = await asyncio.to_thread(school.account_of, house.store, name)
+    kept = account.password_hash if account else None
+    who = Trier(name, _address(request), marks.number(name, kept))
+    if wait_s := house.tries.wait_s(who):
         words = f"too many tries: wait {wait_s / 60:.0f} minutes, or ask a teacher"
         page = shown(request, "sign_in.html", status=429, problem=words, name=name)
         page.headers["Retry-After"] = f"{wait_s:.0f}"
         return page
     # counted before it is known: many at one time must not all be let through
-    house.by_name.failed(name)
-    house.by_address.failed(address)
-    account = await asyncio.to_thread(school.account_of, house.store, name)
-    kept = account.password_hash if account else None
+    house.tries.failed(who)
     async with house.hashing:
         right = await asyncio.to_thread(passwords.fits, kept, form.get("password", ""))
     if not right or account is None:
         return shown(request, "sign_in.html", status=403, problem=WRONG, name=name)
-    house.by_name.fine(name)
-    house.by_address.forgive(address)  # not fine: others' names were tried from here
+    house.tries.fine(who)
     old = request.cookies.get(house.cookie.name)
     if old:
         await asyncio.to_thread(house.sessions.close, old)
@@ -146,11 +149,16 @@ async def sign_in(request: Request) -> Response:
     held = await asyncio.to_thread(house.sessions.open, person)
     response = RedirectResponse("/", 303)
     house.cookie.set(response, held)
+    house.known.set(response, marks.text_with(name, account.password_hash))
     return response
 
 
 def _address(request: Request) -> str:
     return request.client.host if request.client else ""
+
+
+def _marks(request: Request) -> Marks:
+    return Marks(request.cookies.get(_house(request).known.name, ""))
 
 
 async def sign_out(request: Request) -> Response:
@@ -172,21 +180,27 @@ async def password(request: Request) -> Response:
     """Change one's own password; every browser is signed out."""
     house, form = _house(request), await form_of(request)
     name, new = session_of(request).person.name, form.get("new", "")
-    if house.by_name.wait_s(name):
+    # who is signed in is known: strangers' tries do not count here
+    browser = hashed(request.cookies[house.cookie.name])
+    who = Trier(name, _address(request), browser)
+    if house.tries.wait_s(who):
         raise HTTPException(429, "too many tries: wait a quarter of an hour")
     if problem := passwords.why_not(new):
         raise HTTPException(400, problem)
+    house.tries.failed(who)
     account = await asyncio.to_thread(school.account_of, house.store, name)
     async with house.hashing:
         kept = account.password_hash if account else None
         right = await asyncio.to_thread(passwords.fits, kept, form.get("password", ""))
         if not right:
-            house.by_name.failed(name)
             raise HTTPException(403, "the password you have now is another")
         fresh = await asyncio.to_thread(passwords.hashed, new)
+    house.tries.fine(who)
     await asyncio.to_thread(school.set_password, house.store, name, fresh)
     house.enrolled.changed()
-    return Response(status_code=204, headers={"HX-Redirect": "/sign-in"})
+    response = Response(status_code=204, headers={"HX-Redirect": "/sign-in"})
+    house.known.set(response, _marks(request).text_with(name, fresh))
+    return response
 
 
 # ------------------------------------------------------------------- assignments

@@ -116,16 +116,20 @@ class Cookie:
     name : str
     secure : bool
         Only sent over TLS.
+    longest_s : int or None
+        How long the browser keeps it; None = until it is closed.
     """
 
     name: str
     secure: bool
+    longest_s: int | None = None
 
     def set(self, response: Response, held: str) -> None:
         """Give it to a browser."""
         response.set_cookie(
             self.name,
             held,
+            max_age=self.longest_s,
             path="/",
             httponly=True,
             samesite="strict",
