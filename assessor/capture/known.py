@@ -6,13 +6,13 @@ One latency for each pair of devices and sampling rate, the newest.
 from __future__ import annotations
 
 import json
-import os
 from dataclasses import asdict, dataclass
 from pathlib import Path
 from typing import Any
 
 from assessor.errors import CaptureError
 from assessor.latency import Latency
+from assessor.whole_file import write_whole
 
 FILE_NAME = "devices.json"
 FORMAT = "assessor-devices"
@@ -109,12 +109,10 @@ def save(known: Known, folder: Path) -> None:
         ],
     }
     file = folder / FILE_NAME
-    part = folder / f"{FILE_NAME}.{os.getpid()}.part"
     try:
         folder.mkdir(parents=True, exist_ok=True)
         text = json.dumps(content, ensure_ascii=False, indent=1)
-        part.write_text(text + "\n", encoding="utf-8")
-        os.replace(part, file)
+        write_whole(file, text + "\n")
     except OSError as problem:
         message = f"cannot be written: {problem.strerror}"
         raise CaptureError(message, str(file)) from problem

@@ -94,7 +94,7 @@ def _listened(take: KeptTake, lick_file: Path) -> dict[str, object]:
     from assessor.assessment import assess
     from assessor.passes import TEMPO_RATIOS
     from assessor.report.page import page
-    from assessor.web.takes import write_whole
+    from assessor.whole_file import write_whole
 
     asked = lick.read(lick_file)
     slate = _finished(take, asked, lick_file.name)
@@ -106,8 +106,9 @@ def _listened(take: KeptTake, lick_file: Path) -> dict[str, object]:
     if slate is not None:
         heard = replace(heard, flags=(*heard.flags, *slate.flags()))
     found = assess(heard, asked, _settings(take.about, slate))
-    write_whole(take.folder / "result.json", json.dumps(report.result(found)))
-    write_whole(take.folder / "report.html", page(found, heard))
+    result = json.dumps(report.result(found))
+    write_whole(take.folder / "result.json", result, synced=True)
+    write_whole(take.folder / "report.html", page(found, heard), synced=True)
     return _summary(found, heard)
 
 

@@ -34,6 +34,7 @@ import numpy as np
 from assessor.capture.journal import SUFFIX, Journal
 from assessor.capture.slate import ClickKind, Ended, Slate
 from assessor.errors import AssessorError
+from assessor.whole_file import write_whole
 
 NAME = re.compile(r"[0-9a-f]{32}")  # 128 random bits
 TAKE = "take.flac"
@@ -257,20 +258,11 @@ class KeptTake:
 
     def write(self, name: str, value: object) -> None:
         """Write one of its files, whole or not at all."""
-        write_whole(self.folder / name, json.dumps(value, ensure_ascii=False))
+        text = json.dumps(value, ensure_ascii=False)
+        write_whole(self.folder / name, text, synced=True)
 
     def _read(self, name: str) -> Any:
         return json.loads((self.folder / name).read_text(encoding="utf-8"))
-
-
-def write_whole(file: Path, text: str) -> None:
-    """Write a text file, whole or not at all, and onto the disk."""
-    part = file.with_name(f"{file.name}.{os.getpid()}.part")
-    with part.open("w", encoding="utf-8") as stream:
-        stream.write(text)
-        stream.flush()
-        os.fsync(stream.fileno())
-    os.replace(part, file)
 
 
 def _ending_of(values: dict[str, Any]) -> Ending:
