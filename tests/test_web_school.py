@@ -339,6 +339,8 @@ def test_a_known_browser_has_to_wait_too(
     assert tries == [403] * 8 + [429]
     assert small.try_in("anna", servers.PASSWORD, Cookie=hers).status == 429
     assert small.try_in("anna", servers.PASSWORD, Cookie=other).status == 303
+    now_s[0] = WINDOW_S - 10
+    assert "wait 1 minute," in small.try_in("anna", "wrong", Cookie=hers).text
     now_s[0] = WINDOW_S + 1
     assert small.try_in("anna", servers.PASSWORD, Cookie=hers).status == 303
 

@@ -7,6 +7,7 @@ teachers see everybody's, give assignments and make accounts.
 from __future__ import annotations
 
 import asyncio
+import math
 import time
 from collections.abc import Sequence
 from dataclasses import dataclass, field
@@ -37,6 +38,7 @@ from assessor.web.sessions import (
     session_of,
 )
 from assessor.web.takes import KeptTake, State, Takes
+from assessor.words import plural
 
 KNOWN_S = 400 * 24 * 3600  # browsers keep no cookie longer
 MOST_NAME = 60  # characters that are remembered of a name that was tried
@@ -131,7 +133,8 @@ async def sign_in(request: Request) -> Response:
     kept = account.password_hash if account else None
     who = Trier(name, _address(request), marks.number(name, kept))
     if wait_s := house.tries.wait_s(who):
-        words = f"too many tries: wait {wait_s / 60:.0f} minutes, or ask a teacher"
+        minutes = plural(math.ceil(wait_s / 60), "minute")
+        words = f"too many tries: wait {minutes}, or ask a teacher"
         page = shown(request, "sign_in.html", status=429, problem=words, name=name)
         page.headers["Retry-After"] = f"{wait_s:.0f}"
         return page
