@@ -42,8 +42,9 @@ TWICE_S = 0.06  # nobody plays one pitch twice this near
 # An event this long before or after a matched note is that note, heard twice.
 BESIDE_S = (0.04, 0.035)
 TOUCHING_S = (0.018, 0.018)  # it cannot be another, however closely one listens
-# From the warp's own log odds to true ones, (slope, offset): logistic calibration
-# (Platt 1999) on the training phrases; benchmarks/judge.py prints the reliability.
+# From the warp's own log odds that a note is right to true ones, (slope, offset):
+# logistic calibration (Platt 1999) on the training phrases; benchmarks/trust.py prints
+# the reliability.
 CALIBRATION = (1.29, 2.75)
 UNSURE_BELOW = 0.5  # probability of a fault that is not reported as one
 UNREACHED_NOTES = 3  # as many missed at an end were not played to, not missed

@@ -16,10 +16,11 @@ import numpy as np
 import pytest
 from hand_made_sound import Tone
 
-from assessor import alignment, second_look
-from assessor.alignment import Alignment, Pass, Verdict
+from assessor import alignment, judging, second_look
+from assessor.alignment import Alignment, Match, Pass, Verdict
 from assessor.evidence import Candidates
 from assessor.growth import CLICK_FALL_DB, fall_db, partial_growth
+from assessor.judging import Question, Scene
 from assessor.kernels import PITCHES
 from assessor.lick.notation import Bend, BendKind, Lick, SlideEdge
 from assessor.onset import Events, weigh
@@ -214,6 +215,74 @@ def test_a_knock_is_no_wrong_note() -> None:
     found = _confirmed(alignment.align(LICK, events), events, seen)
     assert _verdicts(found) in (_all_but(5, M), _all_but(5, U))
     assert found.extras == ()
+
+
+# ------------------------------------------------------------------ verdicts
+
+
+def _told(
+    monkeypatch: pytest.MonkeyPatch, asked: Question, chance: dict[int, float]
+) -> None:
+    """Let one question be answered so; pitches not named are out of the question."""
+    answer = judging.probability
+
+    def described(scene: Scene, match: Match, pitch: int) -> int:
+        return pitch
+
+    def told(question: Question, description: Any) -> float:
+        if question is not asked:
+            return 0.01 if question is Question.EXTRA else answer(question, description)
+        named = description if question is Question.PITCH else 0
+        return chance.get(named, 0.01)
+
+    if asked is Question.PITCH:
+        monkeypatch.setattr(judging, "describe_pitch", described)
+    monkeypatch.setattr(judging, "probability", told)
+
+
+DOUBTS = [0.35, 0.45, 0.49, 0.51, 0.9]
+
+
+@pytest.mark.parametrize("chance", DOUBTS)
+def test_a_note_hardly_missed_is_unsure(
+    monkeypatch: pytest.MonkeyPatch, chance: float
+) -> None:
+    """Less likely than not is no fault, and not likely enough to be taken back."""
+    seen, events = _heard(TAKE[:5] + TAKE[6:])
+    first = alignment.align(LICK, events)
+    _told(monkeypatch, Question.MISSED, {0: chance})
+    match = _confirmed(first, events, seen).matches[5]
+    missed = chance > 0.5
+    assert match.verdict is (M if missed else U)
+    assert match.probability == pytest.approx(chance if missed else 1 - chance)
+
+
+@pytest.mark.parametrize("chance", DOUBTS)
+def test_a_note_hardly_wrong_is_unsure(
+    monkeypatch: pytest.MonkeyPatch, chance: float
+) -> None:
+    """A pitch less likely than not is no fault."""
+    take = [*TAKE[:5], *made.moved(TAKE[5:6], 2), *TAKE[6:]]
+    seen, events = _heard(take)
+    first = alignment.align(LICK, events)
+    _told(monkeypatch, Question.PITCH, {MIDI[5] + 2: chance})
+    match = _confirmed(first, events, seen).matches[5]
+    wrong = chance > 0.5
+    assert match.verdict is (W if wrong else U)
+    assert match.probability == pytest.approx(chance if wrong else 1 - chance)
+
+
+@pytest.mark.parametrize("chance", DOUBTS)
+def test_an_extra_note_less_likely_than_not_is_none(
+    monkeypatch: pytest.MonkeyPatch, chance: float
+) -> None:
+    """One more likely is, with the probability it has."""
+    half_s = TAKE[4].onset_s + 0.15
+    seen, events = _heard([*TAKE, Tone(half_s, half_s + 0.15, 66)])
+    first = alignment.align(LICK, events)
+    _told(monkeypatch, Question.EXTRA, {0: chance})
+    found = _confirmed(first, events, seen)
+    assert [e.probability for e in found.extras] == [chance] * (chance > 0.5)
 
 
 # -------------------------------------------------------- notes that move
