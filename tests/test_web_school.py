@@ -578,7 +578,7 @@ def test_somebody_is_forgotten(small: servers.SchoolServer, tmp_path: Path) -> N
     take, other = handed_in(small, anna), handed_in(small, teacher)
     words = ["school", "forget", "anna", "--takes", str(small.house.takes.folder)]
     done = CliRunner().invoke(main, [*words, "--store", str(tmp_path / "history.db")])
-    assert "the account, 1 takes of the server, 1 of the history" in done.output
+    assert "the account, 1 take of the server, 1 of the history" in done.output
     assert small.house.takes.find(take, None) is None
     assert small.house.takes.find(other, None) is not None
     assert [one.player for one in takes_of(small.house.store)] == ["teacher"]

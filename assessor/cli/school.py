@@ -17,6 +17,7 @@ from assessor.cli.desk import (
 )
 from assessor.cli.keeping import store_option
 from assessor.cli.terminal import bad_files, show
+from assessor.words import plural
 
 MOST_WORKERS = 64
 
@@ -79,7 +80,7 @@ def forget(name: str, takes_folder: Path | None, store_text: str | None) -> None
         kept = forget_kept(store, Selection(player=name), backups=True)
     account = "the account" if found else "no account"
     show(
-        f"Forgot  {name}: {account}, {len(takes)} takes of the server, "
+        f"Forgot  {name}: {account}, {plural(len(takes), 'take')} of the server, "
         f"{kept.takes} of the history\n"
     )
 
