@@ -32,6 +32,7 @@ from test_web_takes import command  # noqa: E402
 from assessor import lick as licks  # noqa: E402
 from assessor import recording  # noqa: E402
 from assessor.assessment import Assessment, assess  # noqa: E402
+from assessor.measures.marks import Area  # noqa: E402
 from assessor.web.takes import KeptTake, State  # noqa: E402
 
 TOP = servers.TOP
@@ -153,9 +154,13 @@ def test_what_is_recorded_is_what_check_finds_in_the_file(
     for name, reading in want.headlines.items():
         most = max(reading.uncertainty, got.headlines[name].uncertainty)
         assert got.headlines[name].value == pytest.approx(reading.value, abs=most), name
-    said = browser.find_element("css selector", "#result h2").text
     assert want.mark.value is not None
-    assert f"Mark {want.mark.value:.0f} of 100" in said
+    assert got.mark.value is not None
+    # a reading on the edge of its tolerance may fall to the other side
+    most = want.mark.cost(Area.TIME, 1) + want.mark.cost(Area.LEGATO, 1)
+    assert got.mark.value == pytest.approx(want.mark.value, abs=most)
+    said = browser.find_element("css selector", "#result h2").text
+    assert f"Mark {got.mark.value:.0f} of 100" in said
     result = json.loads((take.folder / "result.json").read_text())
     assert result["passes"][result["best_pass"]]["mark"] == got.mark.value
     browser.switch_to.frame(frame)
