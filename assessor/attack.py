@@ -21,6 +21,8 @@ from assessor.tuning import FloatArray, midi_to_hz
 
 ENERGY_WINDOW = int(0.003 * FINE_RATE_HZ)  # samples, causal
 RISE_SHARE = 0.1  # -10 dB of the maximum that follows
+SILENT_SHARE = 0.01  # -20 dB of it
+SILENT_AGAIN = int(0.012 * FINE_RATE_HZ)  # samples below it; the longest period, E2
 PREDICTOR_ORDERS = (
     64,
     128,
@@ -48,7 +50,9 @@ def energy_rise(
     """Where the energy rises near a time, and by how much.
 
     Causal 3 ms energy; from its last minimum before the attack to the first moment
-    within 10 dB of the maximum that follows (before `limit_s`).
+    within 10 dB of the maximum that follows (before `limit_s`).  A rise after which
+    it is silent again before that maximum was something else: a pick laid on the
+    string, the last note let go.
 
     Returns
     -------
@@ -64,10 +68,15 @@ def energy_rise(
         return around_s, 0.0
     energy = _causal_energy(padded(spectrum.fine, start - ENERGY_WINDOW, end))
     quiet = int(energy[: int(0.042 * rate)].argmin())
-    loud, floor = energy[quiet:].max(), energy[quiet]
-    above = energy[quiet:] > floor + RISE_SHARE * (loud - floor)
+    later, floor = energy[quiet:], energy[quiet]
+    loudest = int(later.argmax())
+    loud = later[loudest]
+    above = later > floor + RISE_SHARE * (loud - floor)
     depth_db = 10 * np.log10((loud + 1e-15) / (floor + 1e-15))
-    rise = max(start + 1 + quiet + int(np.argmax(above)), 0)
+    sounding = np.flatnonzero(later[: loudest + 1] > SILENT_SHARE * loud)
+    silences = np.flatnonzero(np.diff(sounding) > SILENT_AGAIN)
+    begin = int(sounding[silences[-1] + 1]) if len(silences) else 0
+    rise = max(start + 1 + quiet + begin + int(np.argmax(above[begin:])), 0)
     return rise / rate, float(depth_db)
 
 

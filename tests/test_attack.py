@@ -88,6 +88,18 @@ def test_rise_of_the_first_of_two_notes() -> None:
     assert rise_s == pytest.approx(0.5, abs=0.0006)
 
 
+@pytest.mark.parametrize("early_s", [0.025, 0.03, 0.04])
+@pytest.mark.parametrize("midi_number", [40, 52, 67])
+def test_a_knock_before_the_note_is_not_its_rise(
+    midi_number: int, early_s: float
+) -> None:
+    """A pick laid on the string, then silence, then the note."""
+    knock = made.Tone(1.0 - early_s, 1.003 - early_s, 74, 0.001, burst=150)
+    seen = _seen(knock, made.Tone(1.0, 1.5, midi_number, 0.1))
+    rise_s, _ = attack.energy_rise(seen, 1.0 - early_s, np.inf)
+    assert rise_s == pytest.approx(1.0, abs=RISE_TOLERANCE_S.get(midi_number, 0.001))
+
+
 @pytest.mark.parametrize("around_s", [-1.0, 0.0, 0.001, 0.299, 0.3, 9.0])
 def test_no_clock_at_the_edges(around_s: float) -> None:
     """Too little sound to tell: an answer all the same, and no error."""
