@@ -52,6 +52,7 @@ SETTLING_S = 0.08  # a shorter note never settles
 # Around the place of a note taken back; a slur comes less on time.
 OFFSETS_S = np.array([-0.04, -0.02, 0.0, 0.02, 0.04])
 SLURRED_OFFSETS_S = np.arange(-4, 5) * 0.025
+STAYED = 0.95  # share of a note's salience in one other pitch: it never moved
 STRAY = 6  # semitones to each side in which a slid or bent note is looked for
 
 
@@ -299,20 +300,28 @@ def _suspects(scene: Scene, match: Match) -> list[int]:
 def _arrived(scene: Scene, match: Match) -> Match:
     """A slide must reach the written pitch, and a bend must leave it.
 
-    Where neither happens, one other pitch was played from beginning to end.
+    Where neither happens, one other pitch was played from beginning to end: its event
+    says so and nearly all of the salience, that of the silence after it being little.
     """
     allowed = scene.written.starts[match.index]
     if match.verdict is not Verdict.RIGHT or len(allowed) == 1:
         return match
     salience, column = _settled(scene, match), int(match.midi_number or 0) - PITCHES[0]
-    if not STRAY <= column < len(PITCHES) - STRAY:
+    low = max(column - STRAY, 0)
+    part = salience[:, low : column + STRAY + 1]
+    if len(part) < 5:
         return match
-    near = salience[:, column - STRAY : column + STRAY + 1].argmax(axis=1) - STRAY
-    if len(near) < 5 or (near != near[0]).any() or near[0] == 0:
+    share = np.bincount(part.argmax(axis=1), part.max(axis=1), part.shape[1])
+    stayed = int(share.argmax())
+    away = stayed + low - column
+    if away == 0 or share[stayed] < STAYED * share.sum():
         return match
-    if allowed.get(int(near[0]), 1.0) == 0.0:  # a pre-bend that is not released
+    chance = scene.events.log_probability[scene.event_at(match.time_s or 0.0), 1:]
+    if chance[column + away] < chance[column]:
         return match
-    midi_number = int(PITCHES[column + near[0]])
+    if allowed.get(away, 1.0) == 0.0:  # a pre-bend that is not released
+        return match
+    midi_number = int(PITCHES[column + away])
     return replace(match, verdict=Verdict.WRONG, midi_number=midi_number)
 
 

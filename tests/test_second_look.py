@@ -348,6 +348,19 @@ def test_notes_that_never_arrive(field: dict[str, Any], midi_number: int) -> Non
     assert found.matches[2].midi_number == midi_number
 
 
+def test_a_note_cut_short_that_never_arrives() -> None:
+    """The silence after it, where any pitch may seem clearest, says nothing."""
+    places = [(1, fret) for fret in (12, 13, 15, 17, 19, 20, 24)]
+    field = {"slide_in": SlideEdge.FROM_BELOW}
+    lick = hand_made.lick(list(range(7)), places, extras={6: field})
+    take = made.as_written(lick)
+    last = replace(take[6], midi_number=86, end_s=take[6].onset_s + 0.2)
+    seen, events = _heard([*take[:6], last])
+    found = _confirmed(alignment.align(lick, events), events, seen, lick)
+    assert _verdicts(found) == [R] * 6 + [W]
+    assert found.matches[6].midi_number == 86
+
+
 # --------------------------------------------------------------------- growth
 
 STRUCK_DB, ABSENT_DB = 20.0, 7.0  # 25 to 43 and under 7 on the bench
