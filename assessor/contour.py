@@ -66,11 +66,11 @@ def track(
         Strength is the summed compressed magnitude of the partials used; 0 = none.
     """
     magnitude = spectrum.frames[frame]
-    tuned, kernel = spectrum.pitch_kernel
+    tuned, explained = spectrum.grid_of(magnitude)
     grid = tuned - spectrum.tuning_cents / 100
     away = grid[None, :] - nominal[:, None]
     allowed = (away >= reach[:, :1]) & (away <= reach[:, 1:])
-    score = np.where(allowed, magnitude @ kernel, -np.inf)
+    score = np.where(allowed, explained, -np.inf)
     f0_hz = midi_to_hz(tuned[score.argmax(axis=1)])
     log_magnitude = np.log(np.maximum(magnitude, 1e-12)) / COMPRESSION
     f0_hz, _ = _refined(log_magnitude, f0_hz, np.arange(-2, 3))

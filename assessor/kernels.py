@@ -45,6 +45,16 @@ def tuned_peak_kernel(tuning_cents: int) -> Float32Array:
     return peak_kernel(offset_pitches(tuning_cents))
 
 
+@lru_cache(maxsize=128)
+def tuned_grid_kernel(tuning_cents: int) -> Float32Array:
+    """Both kernels of the whole grid added, shape=(BINS, 3 * pitches).
+
+    To tell a pitch from others less than a semitone away, which a wide kernel alone
+    cannot where a high note has hardly more than its first partial.
+    """
+    return tuned_pitch_kernel(tuning_cents) + tuned_peak_kernel(tuning_cents)
+
+
 def pitch_kernel(midi_numbers: FloatArray) -> Float32Array:
     """Prime-partial cosine kernels of pitches, shape=(BINS, n).
 

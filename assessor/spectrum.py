@@ -37,6 +37,7 @@ from assessor.kernels import (
     PITCHES,
     best_offset,
     offset_pitches,
+    tuned_grid_kernel,
     tuned_peak_kernel,
     tuned_pitch_kernel,
 )
@@ -164,11 +165,13 @@ class Spectrum:
         """Length of the sound in seconds."""
         return len(self.fine) / FINE_RATE_HZ
 
-    @property
-    def pitch_kernel(self) -> tuple[FloatArray, Float32Array]:
-        """MIDI numbers, shape=(n,), and kernels, shape=(BINS, n), of the grid."""
+    def grid_of(self, spectra: Float32Array) -> tuple[FloatArray, Float32Array]:
+        """MIDI numbers of a fine grid, and how well each explains other spectra.
+
+        Shapes (m,) and (n, m) for spectra of shape (n, BINS).
+        """
         tuning_cents = round(self.tuning_cents)
-        return offset_pitches(tuning_cents), tuned_pitch_kernel(tuning_cents)
+        return offset_pitches(tuning_cents), spectra @ tuned_grid_kernel(tuning_cents)
 
     def salience_of(self, spectra: Float32Array) -> Float32Array:
         """Salience of each pitch in other spectra, shape=(n, BINS) to (n, pitches)."""
