@@ -10,6 +10,7 @@ from assessor.tuning import FloatArray, midi_to_hz
 
 SAMPLE_RATE_HZ = 44100
 DETUNE_TIMES_S = (0.06, 0.1, 0.15, 0.2, 0.3, 0.4, 0.6, 0.8, 1.1, 1.5)
+REACH_CENTS = 150  # to each side of its name a partial is looked for: past a wrong fret
 
 
 def energy_rise(samples: FloatArray, lead_s: float, drop_db: float) -> float | None:
@@ -44,7 +45,7 @@ def partials_cents(segment: FloatArray, f0_hz: float) -> tuple[float, float] | N
         nominal = partial * f0_hz * size / SAMPLE_RATE_HZ
         if partial * f0_hz > 6000:
             break
-        low, high = (round(nominal * 2.0 ** (s * 80 / 1200)) for s in (-1, 1))
+        low, high = (round(nominal * 2.0 ** (s * REACH_CENTS / 1200)) for s in (-1, 1))
         top = low + int(np.argmax(magnitude[low : high + 1]))
         a, b, c = np.log(magnitude[top - 1 : top + 2] + 1e-12)
         bins = top + 0.5 * (a - c) / (a - 2 * b + c - 1e-12)
