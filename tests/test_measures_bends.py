@@ -173,8 +173,8 @@ def test_string_that_was_not_bent() -> None:
     assert note.settled is None
 
 
-@pytest.mark.parametrize("rate_hz", [3.5, 5.0, 7.5])
-@pytest.mark.parametrize("depth", [10.0, 35.0, 100.0])
+@pytest.mark.parametrize("rate_hz", [2.1, 2.7, 3.5, 5.0, 7.5])
+@pytest.mark.parametrize("depth", [10.0, 35.0, 80.0, 100.0])
 @pytest.mark.parametrize("start_s", [0.0, 0.35])
 def test_vibrato_rate_and_depth(rate_hz: float, depth: float, start_s: float) -> None:
     """Also when it starts late in the note."""
@@ -222,8 +222,14 @@ def test_note_that_does_not_swing_has_no_vibrato(depth: float) -> None:
     assert shaken(lambda s: depth * swing(s, 0.0, 5.0)) == VibratoNote(0)
 
 
+@pytest.mark.parametrize("rate_hz", [0.4, 0.8, 1.2])
+def test_a_note_that_wanders_has_no_vibrato(rate_hz: float) -> None:
+    """Slower than anybody shakes: no rate is made up for it."""
+    assert shaken(lambda s: 20 * np.sin(2 * np.pi * rate_hz * s)) == VibratoNote(0)
+
+
 def test_noise_at_both_ends_does_not_matter() -> None:
-    """Wild values in the first 30 ms and the last 20 ms, strays in between."""
+    """Wild values in the first 30 ms and the last 30 ms, strays in between."""
     clean = bent(lambda s: 200 * ramp(s, 0.1, 0.15), WHOLE)
     noise = np.zeros(100)
     noise[:3], noise[-2:], noise[[40, 61]] = [400, -300, 90], 250, [700, -500]

@@ -207,7 +207,7 @@ def _plain(
 def _held(bend: Bend, curve: Curve, shape: BendShape) -> Curve:
     """Part of a bent curve in which a vibrato may lie: from where it is up."""
     if shape.plateau is None:
-        return curve
+        return curve.part(curves.shoulder(curve))
     first, last = np.searchsorted(curve.since_s, shape.plateau.since_s[[0, -1]])
     return curve.part(int(first), int(last) + 1 if bend.kind in RELEASED else None)
 

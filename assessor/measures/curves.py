@@ -6,7 +6,7 @@ against seconds since the onset, one value each 10 ms.
 Known limits
 ------------
 Pitch tracks are noisy while a note speaks and where it ends: the first 30 ms and the
-last 20 ms are left out.  Neighbouring values share most of the sound they were
+last 30 ms are left out.  Neighbouring values share most of the sound they were
 measured on, so uncertainties count only one value in four.
 """
 
@@ -21,7 +21,7 @@ from assessor.pitch import PlayedNote
 from assessor.tuning import FloatArray, hz_to_midi
 
 HEAD_S = 0.03
-TAIL_S = 0.02
+TAIL_S = 0.03  # half the window of a contour, and some
 STEP_S = 0.01
 LONGEST_GAP_STEPS = 4  # unvoiced values in a row that are bridged
 SHARED_STEPS = 4  # values in a row measured on the same sound (a 46 ms window)
@@ -193,6 +193,12 @@ def bend_shape(curve: Curve, *, swinging: bool = False) -> BendShape:
     )
 
 
+def shoulder(curve: Curve) -> int:
+    """First step at which a bent curve is surely inside its bent part."""
+    smooth = curve.smooth()
+    return int(np.argmax(smooth > SHOULDER * smooth.max()))
+
+
 def _climb_s(rising: FloatArray, low: float, high: float) -> float | None:
     """Time from `low` to `high` of a curve that ends above; None when it starts so."""
     under = [np.flatnonzero(rising < level) for level in (low, high)]
@@ -213,8 +219,10 @@ def _span(there: np.ndarray[tuple[int], np.dtype[np.bool_]]) -> tuple[int, int]:
 
 # --- vibrato
 
-SLOWEST_HZ, FASTEST_HZ, RATE_STEP_HZ = 3.0, 9.0, 0.1
-FEWEST_CYCLES = 1.0
+# Slower and faster than players shake (2 to 8 Hz): what fits best there is no vibrato.
+SLOWEST_HZ, FASTEST_HZ, RATE_STEP_HZ = 1.5, 9.0, 0.1
+FEWEST_CYCLES = 0.9
+FEW_CYCLES = 1.5  # of fewer the rate is half as sure as the fit says
 REFINEMENTS = 3
 LEAST_RATE_UNCERTAINTY_HZ, LEAST_DEPTH_UNCERTAINTY_CENTS = 0.04, 0.4
 SHALLOWEST_CENTS = (
@@ -245,7 +253,7 @@ class Vibrato:
 
 
 def vibrato(curve: Curve) -> Vibrato | None:
-    """Fit a sine to the swinging part of a curve; None when nothing swings.
+    """Fit a sine to the swinging part of a curve; None when it swings hardly once.
 
     The part may start late: of all starts and rates the pair is taken whose sine
     explains most of the curve around its mean.  Then rate, sine and mean are fitted
@@ -261,8 +269,9 @@ def vibrato(curve: Curve) -> Vibrato | None:
         design, solution = _sine_fit(time_s, part.cents, rate_hz)
         rate_hz = float(np.clip(rate_hz + solution[3], SLOWEST_HZ, FASTEST_HZ))
     cycles = len(part) * STEP_S * rate_hz
-    depth_cents, known = _with_uncertainty(design, part.cents, solution)
-    if cycles < FEWEST_CYCLES or depth_cents < max(known[0], SHALLOWEST_CENTS):
+    depth_cents, known = _with_uncertainty(design, part.cents, solution, cycles)
+    inside = SLOWEST_HZ < rate_hz < FASTEST_HZ and cycles >= FEWEST_CYCLES
+    if not inside or depth_cents < max(known[0], SHALLOWEST_CENTS):
         return None
     spreads = _from_cycle_to_cycle(part.cents - solution[0])
     return Vibrato(rate_hz, known[1], depth_cents, known[0], *spreads)
@@ -297,7 +306,7 @@ def _sine_fit(
 
 
 def _with_uncertainty(
-    design: FloatArray, cents: FloatArray, solution: FloatArray
+    design: FloatArray, cents: FloatArray, solution: FloatArray, cycles: float
 ) -> tuple[float, tuple[float, float]]:
     """Depth in cents; uncertainties of depth (cents) and rate (Hz)."""
     residual = cents - design @ solution
@@ -308,6 +317,7 @@ def _with_uncertainty(
     direction = solution[1:3] / max(depth, 1e-9)
     of_depth = 1.96 * float(np.sqrt(direction @ covariance[1:3, 1:3] @ direction))
     of_rate = 1.96 * float(np.sqrt(covariance[3, 3]))
+    of_rate *= 1 + (cycles < FEW_CYCLES)  # on recorded notes moved by a known curve
     least = LEAST_DEPTH_UNCERTAINTY_CENTS, LEAST_RATE_UNCERTAINTY_HZ
     return depth, (max(of_depth, least[0]), max(of_rate, least[1]))
 
