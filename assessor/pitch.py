@@ -246,6 +246,7 @@ HIDDEN_UNCERTAINTY_S = 0.010
 HIDDEN_REACH_S = 0.03  # from the rough time
 SLUR_UNCERTAINTY_S = 0.014
 RISEN_UNCERTAINTY_S = 0.026
+RISEN_REACH_S = 0.06  # from the rough time
 SLUR_APART_S = 0.02  # from the rough time of a neighbour
 SLIDE_UNCERTAINTY_S = 0.012
 ROUGH_UNCERTAINTY_S = 0.035
@@ -294,7 +295,7 @@ def _slur_time(
         return change_s, SLUR_UNCERTAINTY_S
     between_s = (before.time_s + SLUR_APART_S, limit_s + SLUR_APART_S)
     rise_s = partial_rise(spectrum, note.time_s, between_s, *pitches)
-    if rise_s is not None:
+    if rise_s is not None and abs(rise_s - note.time_s) < RISEN_REACH_S:
         return rise_s, RISEN_UNCERTAINTY_S
     return note.time_s, ROUGH_UNCERTAINTY_S
 
