@@ -2,16 +2,20 @@
 
 from __future__ import annotations
 
+import hand_made_sound as made
 import numpy as np
 import pytest
 
 from assessor import contour, spectrum
+from assessor.frames import FRAME_HOP_S
 from assessor.recording import from_array
 from assessor.tuning import hz_to_midi, midi_to_hz
 
 RATE_HZ = 44_100
 REACH_SEMITONES = 0.8  # of a note that is not written to move
 TOLERANCE_CENTS = 2.0
+STRAY_CENTS = 60.0  # while two sound at once their partials pull at each other
+WINDOW_S = 0.03  # half of what a frame sees, and some
 
 
 @pytest.mark.parametrize("cents", [-30, 0, 30])
@@ -34,3 +38,35 @@ def test_a_tone_of_hardly_more_than_its_first_partial(
     assert (strength > 0).all()
     away_cents = 100 * (hz_to_midi(f0_hz) - midi_number) - cents
     assert np.abs(away_cents).max() < TOLERANCE_CENTS
+
+
+@pytest.mark.parametrize("midi_number", [52, 64, 76])
+@pytest.mark.parametrize("away", [-3, 2, 3])
+def test_a_bend_is_not_left_for_what_is_clearer_for_a_moment(
+    midi_number: int, away: int
+) -> None:
+    """Another string about as loud for 60 ms, within reach of the bend."""
+    bend = made.Tone(0.2, 1.2, midi_number, cents=made.glide(0.1, 0.15, 200))
+    knock = made.Tone(0.7, 0.76, midi_number + 2 + away, 0.08)
+    seen = spectrum.analyse(made.record([bend, knock]))
+    frame = np.arange(50, 110)
+    reach = np.tile([-1.5, 5.5], (len(frame), 1))
+    nominal = np.full(len(frame), float(midi_number))
+    f0_hz, _ = contour.track(seen, frame, nominal, reach)
+    away_cents = 100 * (hz_to_midi(f0_hz) - midi_number) - 200
+    assert np.abs(away_cents).max() < STRAY_CENTS
+
+
+@pytest.mark.parametrize("rise_s", [0.04, 0.1, 0.3])
+def test_the_fastest_bend_is_followed(rise_s: float) -> None:
+    """A whole step in 40 ms, nowhere behind by more than the window smooths."""
+    curve = made.glide(0.2, rise_s, 200)
+    seen = spectrum.analyse(made.record([made.Tone(0.2, 1.2, 64, cents=curve)]))
+    frame = np.arange(28, 110)
+    reach = np.tile([-1.0, 3.6], (len(frame), 1))
+    f0_hz, _ = contour.track(seen, frame, np.full(len(frame), 64.0), reach)
+    true_cents = curve(frame * FRAME_HOP_S - 0.2)
+    away_cents = 100 * (hz_to_midi(f0_hz) - 64) - true_cents
+    steep = np.abs(frame * FRAME_HOP_S - 0.4 - rise_s / 2) < rise_s / 2 + WINDOW_S
+    assert np.abs(away_cents[~steep]).max() < TOLERANCE_CENTS
+    assert np.abs(away_cents).max() < 100
