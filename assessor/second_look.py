@@ -52,6 +52,7 @@ SETTLING_S = 0.08  # a shorter note never settles
 # Around the place of a note taken back; a slur comes less on time.
 OFFSETS_S = np.array([-0.04, -0.02, 0.0, 0.02, 0.04])
 SLURRED_OFFSETS_S = np.arange(-4, 5) * 0.025
+ARRIVED_FRAMES = 4
 STAYED = 0.95  # share of a note's salience in one other pitch: it never moved
 STRAY = 6  # semitones to each side in which a slid or bent note is looked for
 
@@ -363,8 +364,27 @@ def _place(scene: Scene, match: Match) -> tuple[float, bool] | None:
             if growth and (best is None or growth.total_db > best[0]):
                 best = (growth.total_db, due_s + 0.8 * float(offset_s))
     if best is None or best[0] < PLACED_DB:
-        return None
+        return _arrival(scene, index) if scene.written.gliding[index] else None
     return _sharpen(scene.spectrum, best[1])
+
+
+def _arrival(scene: Scene, index: int) -> tuple[float, bool] | None:
+    """When a note that was slid into is reached: its pitch is the clearest and stays.
+
+    Nearest to where it is due; nothing grows at once there.
+    """
+    room = (np.array(scene.room_s(index)) / FRAME_HOP_S).astype(int)
+    column = int(scene.written.midi[index]) - PITCHES[0]
+    low = max(column - STRAY, 0)
+    salience = scene.spectrum.salience[slice(*room), low : column + STRAY + 1]
+    there = np.append(salience.argmax(axis=1) == column - low, False)
+    begun = np.flatnonzero(there & ~np.append(False, there[:-1]))
+    left = np.flatnonzero(~there)
+    stays = left[np.searchsorted(left, begun)] - begun >= ARRIVED_FRAMES
+    reached_s = (room[0] + begun[stays]) * FRAME_HOP_S
+    if not len(reached_s):
+        return None
+    return float(min(reached_s, key=lambda s: abs(s - scene.due_s(index)))), True
 
 
 def _sharpen(spectrum: Spectrum, around_s: float) -> tuple[float, bool]:

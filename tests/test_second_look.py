@@ -22,7 +22,7 @@ from assessor.evidence import Candidates
 from assessor.growth import CLICK_FALL_DB, fall_db, partial_growth
 from assessor.judging import Question, Scene
 from assessor.kernels import PITCHES
-from assessor.lick.notation import Bend, BendKind, Lick, SlideEdge
+from assessor.lick.notation import Articulation, Bend, BendKind, Lick, SlideEdge
 from assessor.onset import Events, weigh
 from assessor.recording import from_array
 from assessor.spectrum import Spectrum, analyse
@@ -346,6 +346,23 @@ def test_notes_that_never_arrive(field: dict[str, Any], midi_number: int) -> Non
     found = _confirmed(alignment.align(lick, events), events, seen, lick)
     assert _verdicts(found) == [R, R, W, R, R, R, R]
     assert found.matches[2].midi_number == midi_number
+
+
+@pytest.mark.parametrize("late_s", [0.1, 0.15, 0.2, 0.25])
+def test_a_slide_that_arrives_late(late_s: float) -> None:
+    """Nothing begins where its end is due; it is reached all the same."""
+    places = [(3, 5), (3, 7), (2, 5), (3, 5), (3, 6), (2, 5), (3, 7), (3, 5)]
+    beats = [0, 1, 2, 3, 5, 7, 8, 9]
+    slid = {4: {"articulation": Articulation.SLIDE}}
+    lick = hand_made.lick(beats, places, extras=slid)
+    take = made.as_written(lick)
+    before, end = take[3:5]
+    way = made.glide(end.onset_s - before.onset_s - 0.2 + late_s, 0.2, 100)
+    both = replace(before, end_s=end.end_s, cents=way)
+    seen, events = _heard([*take[:3], both, *take[5:]])
+    found = _confirmed(alignment.align(lick, events), events, seen, lick)
+    assert _verdicts(found) == [R] * 8
+    assert found.extras == ()
 
 
 def test_a_note_cut_short_that_never_arrives() -> None:
