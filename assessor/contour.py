@@ -72,15 +72,16 @@ def track(
     f0_hz, strength : shape=(n,)
         Strength is the summed compressed magnitude of the partials used; 0 = none.
     """
+    if not len(frame):
+        return np.zeros(0), np.zeros(0)
     magnitude = spectrum.frames[frame]
-    tuned, explained = spectrum.grid_of(magnitude)
+    ends = nominal[:, None] + reach
+    tuned, explained = spectrum.grid_of(magnitude, ends[:, 0].min(), ends[:, 1].max())
     grid = tuned - spectrum.tuning_cents / 100
-    away = grid[None, :] - nominal[:, None]
-    allowed = (away >= reach[:, :1]) & (away <= reach[:, 1:])
+    allowed = (grid >= ends[:, :1]) & (grid <= ends[:, 1:])
     best = np.where(allowed, explained, -np.inf).argmax(axis=1)
     for part in _that_move(frame, nominal, reach):
         column = np.flatnonzero(allowed[part][0])
-        column = column[grid[column].argsort()]
         best[part] = column[_smoothest(explained[part][:, column])]
     f0_hz = midi_to_hz(tuned[best])
     log_magnitude = np.log(np.maximum(magnitude, 1e-12)) / COMPRESSION
@@ -92,8 +93,6 @@ def _that_move(
     frame: IntArray, nominal: FloatArray, reach: FloatArray
 ) -> Iterator[slice]:
     """Frames in a row of each note whose pitch may leave its semitone."""
-    if not len(frame):
-        return
     same = np.diff(nominal) == 0
     same &= (np.diff(frame) == 1) & (np.diff(reach, axis=0) == 0).all(axis=1)
     edge = [0, *(np.flatnonzero(~same) + 1).tolist(), len(frame)]

@@ -165,13 +165,31 @@ class Spectrum:
         """Length of the sound in seconds."""
         return len(self.fine) / FINE_RATE_HZ
 
-    def grid_of(self, spectra: Float32Array) -> tuple[FloatArray, Float32Array]:
-        """MIDI numbers of a fine grid, and how well each explains other spectra.
+    def grid_of(
+        self, spectra: Float32Array, low: float, high: float
+    ) -> tuple[FloatArray, Float32Array]:
+        """Pitches between two on a fine grid, and how well each explains spectra.
 
-        Shapes (m,) and (n, m) for spectra of shape (n, BINS).
+        At least one: the nearest.
+
+        Parameters
+        ----------
+        spectra : shape=(n, BINS)
+        low, high : float
+            MIDI numbers on the instrument's own tuning.
+
+        Returns
+        -------
+        tuned : shape=(m,)
+            MIDI numbers as sounding, rising.
+        explained : shape=(n, m)
         """
         tuning_cents = round(self.tuning_cents)
-        return offset_pitches(tuning_cents), spectra @ tuned_grid_kernel(tuning_cents)
+        tuned = offset_pitches(tuning_cents)
+        near = np.abs(tuned - tuning_cents / 100 - (low + high) / 2)
+        column = np.flatnonzero(near <= max((high - low) / 2, near.min()))
+        column = column[tuned[column].argsort()]
+        return tuned[column], spectra @ tuned_grid_kernel(tuning_cents)[:, column]
 
     def salience_of(self, spectra: Float32Array) -> Float32Array:
         """Salience of each pitch in other spectra, shape=(n, BINS) to (n, pitches)."""

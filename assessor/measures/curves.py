@@ -312,7 +312,8 @@ def _with_uncertainty(
     residual = cents - design @ solution
     freedom = max((len(cents) - design.shape[1]) / SHARED_STEPS, 1.0)
     variance = float(residual @ residual) / freedom
-    covariance = np.linalg.pinv(design.T @ design) * variance
+    inverse = np.linalg.pinv(design)
+    covariance = inverse @ inverse.T * variance
     depth = float(np.hypot(solution[1], solution[2]))
     direction = solution[1:3] / max(depth, 1e-9)
     of_depth = 1.96 * float(np.sqrt(direction @ covariance[1:3, 1:3] @ direction))
