@@ -1,6 +1,6 @@
 """Learn to judge doubtful findings from takes with exact truth.
 
-    python benchmarks/learn_judging.py TAKES_DIR ... --out assessor/judging
+    python benchmarks/learn_judging.py TAKES_DIR ... --out assessor/judging --jobs 2
     python benchmarks/learn_judging.py TAKES_DIR ... --judge OTHER_DIR ...
 
 Takes are those of ``benchmarks/phrases.py`` or of the shared bench.  Every event that
@@ -16,6 +16,7 @@ from __future__ import annotations
 import argparse
 import json
 import zlib
+from concurrent.futures import ProcessPoolExecutor
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -245,12 +246,19 @@ def label_extras(
     return label
 
 
-def gather(folders: list[Path]) -> Lesson:
+def gather(folders: list[Path], jobs: int) -> Lesson:
     """All lessons of some folders."""
     lessons: Lesson = {question: [] for question in Question}
-    for folder in folders:
-        for take in json.loads((folder / "manifest.json").read_text()):
-            for question, examples in lesson_of(folder, take).items():
+    takes = [
+        (folder, take)
+        for folder in folders
+        for take in json.loads((folder / "manifest.json").read_text())
+    ]
+    with ProcessPoolExecutor(
+        jobs, initializer=threadpool_limits, initargs=(1,)
+    ) as pool:
+        for lesson in pool.map(lesson_of, *zip(*takes, strict=True), chunksize=8):
+            for question, examples in lesson.items():
                 lessons[question] += examples
     return lessons
 
@@ -327,14 +335,15 @@ def main() -> None:
     parser.add_argument("takes", nargs="+", type=Path)
     parser.add_argument("--judge", nargs="*", type=Path, default=[])
     parser.add_argument("--out", type=Path)
+    parser.add_argument("--jobs", type=int, default=1)
     given = parser.parse_args()
     torch.set_num_threads(1)
     with threadpool_limits(1):
-        lesson = gather(given.takes)
+        lesson = gather(given.takes, given.jobs)
         weights = {question: fit(lesson[question]) for question in Question}
         report("learnt on", lesson, weights)
         for folder in given.judge:
-            report(f"judged on {folder.name}", gather([folder]), weights)
+            report(f"judged on {folder.name}", gather([folder], given.jobs), weights)
     if given.out:
         for question, stored in weights.items():
             np.savez(given.out / f"{question}.npz", **stored)
