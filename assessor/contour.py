@@ -82,7 +82,8 @@ def track(
     best = np.where(allowed, explained, -np.inf).argmax(axis=1)
     for part in _that_move(frame, nominal, reach):
         column = np.flatnonzero(allowed[part][0])
-        best[part] = column[_smoothest(explained[part][:, column])]
+        if len(column):
+            best[part] = column[_smoothest(explained[part][:, column])]
     f0_hz = midi_to_hz(tuned[best])
     log_magnitude = np.log(np.maximum(magnitude, 1e-12)) / COMPRESSION
     f0_hz, _ = _refined(log_magnitude, f0_hz, np.arange(-2, 3))

@@ -72,13 +72,11 @@ def test_the_fastest_bend_is_followed(rise_s: float) -> None:
     assert np.abs(away_cents).max() < 100
 
 
-def test_what_is_not_there_is_not_followed() -> None:
+@pytest.mark.parametrize("up", [0.8, 3.6])
+@pytest.mark.parametrize("frame", [np.arange(0), np.arange(30, 40)])
+def test_what_is_not_there_is_not_followed(frame: np.ndarray, up: float) -> None:
     """No frames; and a pitch above all that is listened for: an answer all the same."""
     seen = spectrum.analyse(made.record([made.Tone(0.2, 1.2, 64)]))
-    for frame in (np.arange(0), np.arange(30, 40)):
-        nominal, reach = (
-            np.full(len(frame), 120.0),
-            np.tile([-0.8, 0.8], (len(frame), 1)),
-        )
-        f0_hz, strength = contour.track(seen, frame, nominal, reach)
-        assert f0_hz.shape == strength.shape == frame.shape
+    nominal, reach = np.full(len(frame), 120.0), np.tile([-0.8, up], (len(frame), 1))
+    f0_hz, strength = contour.track(seen, frame, nominal, reach)
+    assert f0_hz.shape == strength.shape == frame.shape
