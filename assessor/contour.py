@@ -2,10 +2,10 @@
 
 A contour is the amplitude-weighted mean of the cents of partials 1 to 5, each from a
 parabola through the logarithm of three magnitudes (Smith & Serra, ICMC 1987) around
-a pitch that is already known: no octave can be lost here.  What is meant to move is
-followed along the smoothest path: in rooms another note may be clearer for a while.
-The 46 ms window smooths what moves; the smoothing is undone to second order,
-f = s - (σ²/2) s''.
+a pitch that is already known: no octave can be lost here.  That pitch itself is rather
+believed than one beside it, which may ring on; what is meant to move is followed along
+the smoothest path.  The 46 ms window smooths what moves; the smoothing is undone to
+second order, f = s - (σ²/2) s''.
 """
 
 from __future__ import annotations
@@ -17,7 +17,7 @@ from itertools import pairwise
 import numpy as np
 import numpy.typing as npt
 
-from assessor.frames import BIN_HZ, BINS, COMPRESSION, FRAME_HOP_S, Float32Array
+from assessor.frames import BIN_HZ, BINS, COMPRESSION, FRAME_HOP_S
 from assessor.spectrum import Spectrum
 from assessor.tuning import FloatArray, midi_to_hz
 
@@ -26,8 +26,9 @@ IntArray = npt.NDArray[np.intp]
 PARTIALS = np.arange(1, 6)
 PARTIAL_REACH_CENTS = 60.0
 STILL_SEMITONES = 2.0  # a note that does not move is looked for within less
-# A third of a semitone each: 67 cents in 10 ms are past the fastest bend.
-MOST_STEPS, STEP_COST = 2, 0.1
+STEP_SEMITONES = 1 / 3  # of the grid
+STEP_COST = 0.1  # of what the clearest pitch explains
+MOST_STEPS = 2  # in 10 ms: past the fastest bend
 WINDOW_SIGMA_S = 0.0085  # standard deviation of the squared Hann window's weight
 
 
@@ -79,11 +80,14 @@ def track(
     tuned, explained = spectrum.grid_of(magnitude, ends[:, 0].min(), ends[:, 1].max())
     grid = tuned - spectrum.tuning_cents / 100
     allowed = (grid >= ends[:, :1]) & (grid <= ends[:, 1:])
-    best = np.where(allowed, explained, -np.inf).argmax(axis=1)
+    worth = np.where(allowed, np.maximum(explained, 0), 0)
+    worth /= np.maximum(worth.max(axis=1, keepdims=True), 1e-9)
+    away = np.abs(grid - nominal[:, None]) / STEP_SEMITONES
+    best = np.where(allowed, worth - STEP_COST * away, -np.inf).argmax(axis=1)
     for part in _that_move(frame, nominal, reach):
         column = np.flatnonzero(allowed[part][0])
         if len(column):
-            best[part] = column[_smoothest(explained[part][:, column])]
+            best[part] = column[_smoothest(worth[part][:, column])]
     f0_hz = midi_to_hz(tuned[best])
     log_magnitude = np.log(np.maximum(magnitude, 1e-12)) / COMPRESSION
     f0_hz, _ = _refined(log_magnitude, f0_hz, np.arange(-2, 3))
@@ -102,14 +106,12 @@ def _that_move(
             yield slice(start, end)
 
 
-def _smoothest(explained: Float32Array) -> IntArray:
+def _smoothest(worth: FloatArray) -> IntArray:
     """Path of greatest sum through a grid that moves little from frame to frame.
 
-    The Viterbi algorithm (Forney, Proc. IEEE 61, 1973) over shape=(n, m): every frame
-    is worth what its pitch explains of what the best one does, less `STEP_COST` for
-    each step of the grid; one step at a time would lose the fastest bends.
+    The Viterbi algorithm (Forney, Proc. IEEE 61, 1973) over shape=(n, m), less
+    `STEP_COST` for each step; one step at a time would lose the fastest bends.
     """
-    worth = np.maximum(explained, 0) / np.maximum(explained.max(axis=1), 1e-9)[:, None]
     place = np.arange(worth.shape[1])
     steps = np.abs(place[:, None] - place)
     cost = np.where(steps > MOST_STEPS, np.inf, STEP_COST * steps)

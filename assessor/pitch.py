@@ -44,6 +44,7 @@ LIKELY_DEPTH_DB, LIKELY_ATTACK_DB = 10.0, 6.0
 CLEAR_JUMP_DB = 8.0
 SHARP_JUMP_DB = 20.0  # beyond, the time is sharp too
 LONGEST_PERIOD_S = 0.012
+ASTRAY_SEMITONES = 0.6  # from its fret: what is followed there is another note
 SLIDE_REACH_S = 0.12  # to each side of where a slide is thought to end
 SLIDE_NEAR_CENTS = 35.0
 SLIDE_STAYS_FRAMES = 2
@@ -385,7 +386,7 @@ def _frames_of(note: _Sounding, onset_s: float, limit_s: float) -> tuple[int, in
 def _reach(note: _Sounding) -> tuple[float, float]:
     """How far the pitch may go from the nominal one, semitones down and up."""
     if note.written is None or not note.written.moves:
-        return -0.8, 0.8
+        return -0.5, 0.5
     if note.written.bend is not None:
         return -1.0, note.written.bend.target_cents / 100 + 1.6
     if note.written.vibrato:
@@ -425,6 +426,8 @@ def _played(
         written.moves or written.articulation is Articulation.DEAD
     )
     steady, uncertainty = (np.nan, np.nan) if unsteady else _steady(contour)
+    if abs(steady - note.midi_number - spectrum.tuning_cents / 100) > ASTRAY_SEMITONES:
+        steady, uncertainty = np.nan, np.nan
     return PlayedNote(
         onset_s=onset_s,
         onset_uncertainty_s=float(timed.uncertainty_s[i]),

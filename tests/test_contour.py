@@ -12,8 +12,9 @@ from assessor.recording import from_array
 from assessor.tuning import hz_to_midi, midi_to_hz
 
 RATE_HZ = 44_100
-REACH_SEMITONES = 0.8  # of a note that is not written to move
+REACH_SEMITONES = 0.5  # of a note that is not written to move
 TOLERANCE_CENTS = 2.0
+BESIDE_CENTS = 15.0  # the window sees a semitone apart as one hump below 500 Hz
 STRAY_CENTS = 60.0  # while two sound at once their partials pull at each other
 WINDOW_S = 0.03  # half of what a frame sees, and some
 
@@ -38,6 +39,20 @@ def test_a_tone_of_hardly_more_than_its_first_partial(
     assert (strength > 0).all()
     away_cents = 100 * (hz_to_midi(f0_hz) - midi_number) - cents
     assert np.abs(away_cents).max() < TOLERANCE_CENTS
+
+
+@pytest.mark.parametrize("midi_number", [64, 76, 88])
+@pytest.mark.parametrize("away", [-1, 1])
+def test_a_note_is_not_left_for_the_one_beside_it(midi_number: int, away: int) -> None:
+    """A fret away on another string, ringing on louder."""
+    beside = made.Tone(0.2, 1.2, midi_number + away, 0.14)
+    seen = spectrum.analyse(
+        made.record([beside, made.Tone(0.4, 1.2, midi_number, 0.1)])
+    )
+    frame = np.arange(50, 110)
+    reach = np.tile([-REACH_SEMITONES, REACH_SEMITONES], (len(frame), 1))
+    f0_hz, _ = contour.track(seen, frame, np.full(len(frame), midi_number), reach)
+    assert np.median(np.abs(100 * (hz_to_midi(f0_hz) - midi_number))) < BESIDE_CENTS
 
 
 @pytest.mark.parametrize("midi_number", [52, 64, 76])

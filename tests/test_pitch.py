@@ -224,6 +224,21 @@ def test_one_note_out_of_tune() -> None:
     assert performance.tuning_cents == pytest.approx(10, abs=0.3)
 
 
+def test_what_is_another_note_is_not_read_as_out_of_tune() -> None:
+    """A whole semitone off is no intonation, whatever the verdict says."""
+    take = made.as_written(LICK)
+    take[4:5] = made.moved(take[4:5], 1)
+    seen, events = made.hear(made.record(take))
+    found = second_look.confirm(alignment.align(LICK, events), LICK, events, seen)
+    (only,) = found.passes
+    assert only.matches[4].verdict is alignment.Verdict.WRONG
+    as_written = replace(only.matches[4], midi_number=LICK.notes[4].midi_number)
+    matches = (*only.matches[:4], as_written, *only.matches[5:])
+    found = replace(found, passes=(replace(only, matches=matches),))
+    steady = [note.steady_midi for note in _played(pitch.trace(found, LICK, seen))]
+    assert [k for k in range(12) if np.isnan(steady[k])] == [4]
+
+
 MOVING: dict[str, tuple[dict[str, Any], made.Curve]] = {
     "vibrato 5 Hz 30 c": ({"vibrato": True}, made.vibrato(5, 30)),
     "vibrato 4 Hz 50 c": ({"vibrato": True}, made.vibrato(4, 50)),
