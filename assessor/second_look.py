@@ -237,16 +237,13 @@ def _read(scene: Scene, match: Match) -> Match:
     if chance[best] < NOTHING:
         return Match(match.index, Verdict.MISSED, 0.5, None, None, match.expected_s)
     probability = chance[best] / max(sum(chance.values()), 1.0)
-    if best == scene.written.midi[match.index]:
-        return replace(
-            match, verdict=Verdict.RIGHT, midi_number=best, probability=probability
-        )
-    unsure = probability < UNSURE_BELOW
+    right, unsure = best == scene.written.midi[match.index], probability < UNSURE_BELOW
+    verdict = Verdict.RIGHT if right else Verdict.WRONG
     return replace(
         match,
-        verdict=Verdict.UNSURE if unsure else Verdict.WRONG,
+        verdict=Verdict.UNSURE if unsure else verdict,
         midi_number=best,
-        probability=1 - probability if unsure else probability,
+        probability=1 - probability if unsure and not right else probability,
     )
 
 

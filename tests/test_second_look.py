@@ -273,6 +273,21 @@ def test_a_note_hardly_wrong_is_unsure(
 
 
 @pytest.mark.parametrize("chance", DOUBTS)
+def test_a_note_hardly_right_is_unsure(
+    monkeypatch: pytest.MonkeyPatch, chance: float
+) -> None:
+    """What was asked for is likeliest of all, and less likely than not."""
+    take = [*TAKE[:5], *made.moved(TAKE[5:6], 2), *TAKE[6:]]
+    seen, events = _heard(take)
+    first = alignment.align(LICK, events)
+    _told(monkeypatch, Question.PITCH, {MIDI[5]: chance})
+    match = _confirmed(first, events, seen).matches[5]
+    assert match.verdict is (R if chance > 0.5 else U)
+    assert match.midi_number == MIDI[5]
+    assert match.probability == pytest.approx(chance)
+
+
+@pytest.mark.parametrize("chance", DOUBTS)
 def test_an_extra_note_less_likely_than_not_is_none(
     monkeypatch: pytest.MonkeyPatch, chance: float
 ) -> None:
