@@ -221,7 +221,7 @@ def _span(there: np.ndarray[tuple[int], np.dtype[np.bool_]]) -> tuple[int, int]:
 
 # Slower and faster than players shake (2 to 8 Hz): what fits best there is no vibrato.
 SLOWEST_HZ, FASTEST_HZ, RATE_STEP_HZ = 1.5, 9.0, 0.1
-FEWEST_CYCLES = 0.9
+FEWEST_CYCLES = 0.8
 FEW_CYCLES = 1.5  # of fewer the rate is half as sure as the fit says
 REFINEMENTS = 3
 LEAST_RATE_UNCERTAINTY_HZ, LEAST_DEPTH_UNCERTAINTY_CENTS = 0.04, 0.4
