@@ -115,6 +115,8 @@ def judge(take: Path) -> scoring.TakeScore:
 
 def row(scores: list[scoring.TakeScore]) -> str:
     """Cells of one table row."""
+    if not scores:
+        return " | ".join("–" * 5)
     counts = np.sum([[s.counts[f] for f in scoring.FAULTS] for s in scores], axis=0)
     cells = [f"{false}+{lost}" for _, false, lost in counts]
     unsure = sum(s.unsure for s in scores)

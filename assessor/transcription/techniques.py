@@ -35,7 +35,7 @@ SLIDE_IN_CENTS = 80.0
 FIRST_STEPS, LAST_STEPS = 4, 5  # of 10 ms that the first and the last pitch are of
 FLAT_CENTS, FLAT_STEPS = 12.0, 6  # a pitch that holds
 SLIDE_OUT_CENTS, SLIDE_OUT_TURNS = 90.0, 2
-SHAKEN_CENTS, SHAKEN_CYCLES, SHAKEN_SURE = 11.0, 1.5, 3.0
+SHAKEN_CENTS, SHAKEN_CYCLES, SHAKEN_SURE = 11.0, 1.4, 3.0
 
 
 @dataclass(frozen=True)
