@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import re
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -159,6 +160,17 @@ def test_readings_say_value_uncertainty_and_limit() -> None:
     assert re.search(r"^Vibrato 5 Hz, 20 cents either way$", text, re.M)
     assert re.search(r"^Legato  intervals 40 ms .*outside: 15 ms allowed$", text, re.M)
     assert re.search(r"^Mark    \d+ of 100 = \(45 x 13/16 notes", text, re.M)
+
+
+def test_a_bend_that_is_unsure_is_counted_apart() -> None:
+    """Neither inside nor outside, as in the mark."""
+    found = faulty()
+    (one,) = found.passes
+    (bent,) = one.bends.bent
+    unsure = replace(bent, reached=replace(bent.reached, uncertainty=100.0))
+    bends = replace(one.bends, bent=(bent, unsure))
+    text = report.terminal(replace(found, passes=(replace(one, bends=bends),)))
+    assert re.search(r"^Bends   .* off, 0 of 1 inside, 1 unsure ", text, re.M)
 
 
 def test_wrong_notes_are_told_in_words_with_their_place() -> None:

@@ -136,10 +136,13 @@ def _drift_text(change: Reading) -> str:
 
 def _bend_lines(bends: Bends) -> Iterator[Line]:
     if bends.bend_error is not None:
-        judged = [note.reached.judgement for note in bends.bent]
-        inside = f"{judged.count(Judgement.INSIDE)} of {len(judged)} inside"
-        text = f"{amount(bends.bend_error)} off, {inside}"
-        yield Line("Bends", text, bends.bend_error)
+        told = [note.reached.judgement for note in bends.bent]
+        unsure = told.count(Judgement.UNSURE)
+        inside = f"{told.count(Judgement.INSIDE)} of {len(told) - unsure} inside"
+        inside += f", {unsure} unsure" if unsure else ""
+        yield Line(
+            "Bends", f"{amount(bends.bend_error)} off, {inside}", bends.bend_error
+        )
     shaken = [n for n in bends.vibrato if n.rate is not None and n.depth is not None]
     if bends.vibrato and not shaken:
         yield Line(
