@@ -28,7 +28,6 @@ PARTIAL_REACH_CENTS = 60.0
 STILL_SEMITONES = 2.0  # a note that does not move is looked for within less
 STEP_SEMITONES = 1 / 3  # of the grid
 STEP_COST = 0.1  # of what the clearest pitch explains
-MOST_STEPS = 2  # in 10 ms: past the fastest bend
 WINDOW_SIGMA_S = 0.0085  # standard deviation of the squared Hann window's weight
 
 
@@ -110,11 +109,10 @@ def _smoothest(worth: FloatArray) -> IntArray:
     """Path of greatest sum through a grid that moves little from frame to frame.
 
     The Viterbi algorithm (Forney, Proc. IEEE 61, 1973) over shape=(n, m), less
-    `STEP_COST` for each step; one step at a time would lose the fastest bends.
+    `STEP_COST` for each step; a slide may take many at once.
     """
     place = np.arange(worth.shape[1])
-    steps = np.abs(place[:, None] - place)
-    cost = np.where(steps > MOST_STEPS, np.inf, STEP_COST * steps)
+    cost = STEP_COST * np.abs(place[:, None] - place)
     came_from = np.zeros(worth.shape, np.intp)
     total = worth[0]
     for i in range(1, len(worth)):

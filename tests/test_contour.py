@@ -87,6 +87,19 @@ def test_the_fastest_bend_is_followed(rise_s: float) -> None:
     assert np.abs(away_cents).max() < 100
 
 
+@pytest.mark.parametrize("semitones", [-9, 7, 12])
+def test_a_fast_slide_is_followed(semitones: int) -> None:
+    """Over most of the neck in 30 ms: there as soon as the window sees nothing else."""
+    curve = made.glide(0.3, 0.03, 100 * semitones)
+    seen = spectrum.analyse(made.record([made.Tone(0.2, 1.2, 55, cents=curve)]))
+    frame = np.arange(40, 110)
+    reach = np.tile([-13.0, 13.0], (len(frame), 1))
+    f0_hz, _ = contour.track(seen, frame, np.full(len(frame), 55.0), reach)
+    away_cents = 100 * (hz_to_midi(f0_hz) - 55) - curve(frame * FRAME_HOP_S - 0.2)
+    moving = np.abs(frame * FRAME_HOP_S - 0.515) < 0.015 + WINDOW_S
+    assert np.abs(away_cents[~moving]).max() < TOLERANCE_CENTS
+
+
 @pytest.mark.parametrize("up", [0.8, 3.6])
 @pytest.mark.parametrize("frame", [np.arange(0), np.arange(30, 40)])
 def test_what_is_not_there_is_not_followed(frame: np.ndarray, up: float) -> None:
