@@ -5,8 +5,9 @@
 Each folder holds ``manifest.json``, ``calibration.json`` and, for every take, a WAV,
 a MusicXML lick and a truth file, as `phrases.py` makes them.  Prints every measure
 (definitions: `takes.scoring`) for all dry takes, each kind of dry take, all degraded
-takes and each degradation; ``cpu_ms_per_s`` is the CPU time of `assess` for one
-second of sound.  With ``--out`` the result files are kept.
+takes and each degradation, of every folder and then of all together;
+``cpu_ms_per_s`` is the CPU time of `assess` for one second of sound.  With ``--out``
+the result files are kept.
 """
 
 from __future__ import annotations
@@ -124,6 +125,7 @@ def main() -> None:
     arguments = parser.parse_args()
     if arguments.out is not None:
         arguments.out.mkdir(parents=True, exist_ok=True)
+    together: list[Judged] = []
     for folder in arguments.folders:
         names = json.loads((folder / "manifest.json").read_text())
         takes = [folder / f"{n}.wav" for n in names if arguments.only in n]
@@ -137,6 +139,10 @@ def main() -> None:
         if arguments.list:
             print(*filter(None, map(faults_of, judged)), sep="\n")
         print_table(table(judged))
+        together += judged
+    if len(arguments.folders) > 1:
+        print(f"\nall together: {len(together)} takes")
+        print_table(table(together))
 
 
 if __name__ == "__main__":
