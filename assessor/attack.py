@@ -22,7 +22,7 @@ from assessor.tuning import FloatArray, midi_to_hz
 ENERGY_WINDOW = int(0.003 * FINE_RATE_HZ)  # samples, causal
 RISE_SHARE = 0.1  # -10 dB of the maximum that follows
 SILENT_SHARE = 0.01  # -20 dB of it
-SILENT_AGAIN = int(0.012 * FINE_RATE_HZ)  # samples below it; the longest period, E2
+SILENT_AGAIN = int(0.012 * FINE_RATE_HZ)  # samples below it; a period of E2
 PREDICTOR_ORDERS = (
     64,
     128,

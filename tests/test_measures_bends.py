@@ -232,7 +232,7 @@ def test_noise_at_both_ends_does_not_matter() -> None:
     """Wild values in the first 30 ms and the last 30 ms, strays in between."""
     clean = bent(lambda s: 200 * ramp(s, 0.1, 0.15), WHOLE)
     noise = np.zeros(100)
-    noise[:3], noise[-2:], noise[[40, 61]] = [400, -300, 90], 250, [700, -500]
+    noise[:3], noise[-3:], noise[[40, 61]] = [400, -300, 90], 250, [700, -500]
     noise[70:73] = np.nan
     noisy = bent(lambda s: 200 * ramp(s, 0.1, 0.15), WHOLE, noise=noise)
     assert noisy.settled is not None

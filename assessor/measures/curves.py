@@ -15,6 +15,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+import numpy.typing as npt
 
 from assessor.measures.robust import median_uncertainty, robust_sd
 from assessor.pitch import PlayedNote
@@ -169,7 +170,7 @@ def bend_shape(curve: Curve, *, swinging: bool = False) -> BendShape:
     peak_cents = float(np.minimum(top, smooth + known).max())
     if smooth.max() < NO_BEND_CENTS:
         return BendShape(peak_cents, known, None, None, None, None)
-    first, end = _span(smooth > SHOULDER * smooth.max())
+    first, end = _span(_is_bent(smooth))
     bent = smooth[first:end]
     from_, to = _span(bent > SETTLED * np.median(bent))
     # where the curve still turns into the plateau, or out of it
@@ -195,8 +196,11 @@ def bend_shape(curve: Curve, *, swinging: bool = False) -> BendShape:
 
 def shoulder(curve: Curve) -> int:
     """First step at which a bent curve is surely inside its bent part."""
-    smooth = curve.smooth()
-    return int(np.argmax(smooth > SHOULDER * smooth.max()))
+    return int(np.argmax(_is_bent(curve.smooth())))
+
+
+def _is_bent(smooth: FloatArray) -> npt.NDArray[np.bool_]:
+    return smooth > SHOULDER * smooth.max()
 
 
 def _climb_s(rising: FloatArray, low: float, high: float) -> float | None:
